@@ -1,0 +1,24 @@
+//! readodds turns chamber measurements of race-bib tags and the layout of a timing point into the odds that a
+//! runner is missed, before the race is run.
+//!
+//! Data flows left to right; no module imports from its right:
+//!
+//! ```text
+//! units vector limits diag random      under everything
+//!   lab        sweeps in, as measured
+//!   tag        tag curve with its uncertainty
+//!   course     scenario file, validated
+//!   passing    one passing: a pure function of its draw
+//!   estimate   many passings
+//!   study      the questions
+//!   report     text, JSON, CSV, HTML, figures
+//!   cli        arguments, progress, exit codes
+//! ```
+
+pub mod units;
+pub mod vector;
+pub mod diag;
+pub mod random;
+pub mod tag;
+pub mod course;
+pub mod passing;

@@ -1,0 +1,1 @@
+//! One runner crosses a timing point once.
