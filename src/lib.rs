@@ -15,10 +15,10 @@
 //!   cli        arguments, progress, exit codes
 //! ```
 
-pub mod units;
-pub mod vector;
+pub mod course;
 pub mod diag;
+pub mod passing;
 pub mod random;
 pub mod tag;
-pub mod course;
-pub mod passing;
+pub mod units;
+pub mod vector;

@@ -145,7 +145,8 @@ mod tests {
     /// the 2.15 dB referral (common practice). Tolerance: half the last digit.
     #[test]
     fn val_erp_to_eirp() {
-        for (erp_w, eirp_dbm, eirp_w) in [(2.0, 35.160, 3.2812), (4.0, 38.171, 6.5624), (0.5, 29.140, 0.8203)] {
+        for (erp_w, eirp_dbm, eirp_w) in [(2.0, 35.160, 3.2812), (4.0, 38.171, 6.5624), (0.5, 29.140, 0.8203)]
+        {
             let eirp = Erp(Dbm(watts_to_dbm(erp_w))).to_eirp();
             assert!((eirp.0.0 - eirp_dbm).abs() < 0.0005);
             assert!((eirp.watts() - eirp_w).abs() < 0.00005);

@@ -4,9 +4,16 @@
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum PowerLimit {
     /// Conducted power that holds up to an antenna gain, reduced dB for dB above it.
-    Conducted { power_dbm: f64, up_to_gain_dbi: f64 },
-    Erp { power_dbm: f64 },
-    Eirp { power_dbm: f64 },
+    Conducted {
+        power_dbm: f64,
+        up_to_gain_dbi: f64,
+    },
+    Erp {
+        power_dbm: f64,
+    },
+    Eirp {
+        power_dbm: f64,
+    },
 }
 
 /// How the reader moves over the channels.

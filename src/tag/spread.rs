@@ -29,7 +29,8 @@ impl SigmaPosterior {
         let log_density = |ln_sigma: f64| {
             let sigma = libm::exp(ln_sigma);
             // + ln σ is the Jacobian of the logarithmic grid.
-            -0.5 * (sigma / a) * (sigma / a) - dof * ln_sigma - 0.5 * dof * (s / sigma) * (s / sigma) + ln_sigma
+            -0.5 * (sigma / a) * (sigma / a) - dof * ln_sigma - 0.5 * dof * (s / sigma) * (s / sigma)
+                + ln_sigma
         };
         let at: Vec<f64> = (0..cells).map(|i| low + (i as f64 + 0.5) * step).collect();
         let logs: Vec<f64> = at.iter().map(|&x| log_density(x)).collect();
