@@ -9,7 +9,9 @@
 //! a rejection sampler, so each quantity eats a fixed number of uniforms and the same point of the unit cube
 //! can come from a plain stream, a scrambled net or an importance density.
 
+mod joe_kuo;
 pub mod quantity;
+pub mod sobol;
 pub mod transform;
 
 use rand::SeedableRng;
