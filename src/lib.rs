@@ -17,6 +17,7 @@
 
 pub mod course;
 pub mod diag;
+pub mod estimate;
 pub mod passing;
 pub mod random;
 pub mod tag;

@@ -1,0 +1,10 @@
+//! Many passings, and the mathematics of comparing what they say.
+
+pub mod common_cause;
+pub mod indices;
+pub mod paired;
+pub mod posterior;
+pub mod quadrature;
+pub mod selection;
+pub mod shared_misses;
+pub mod weights;
