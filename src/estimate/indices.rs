@@ -67,7 +67,7 @@ impl PickFreeze {
     /// Indices by input; `None` when the output does not vary.
     pub fn indices(&self) -> Option<Vec<Index>> {
         let (mean, variance) = self.mean_and_variance();
-        if !(variance > 0.0) {
+        if variance.is_nan() || variance <= 0.0 {
             return None;
         }
         let n = self.a.len() as f64;
