@@ -2,9 +2,12 @@
 
 pub mod common_cause;
 pub mod indices;
+pub mod information;
+pub mod joint;
 pub mod paired;
 pub mod posterior;
 pub mod quadrature;
 pub mod selection;
+pub mod settle;
 pub mod shared_misses;
 pub mod weights;
