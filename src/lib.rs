@@ -20,6 +20,7 @@ pub mod diag;
 pub mod estimate;
 pub mod passing;
 pub mod random;
+pub mod report;
 pub mod tag;
 pub mod units;
 pub mod vector;

@@ -1,0 +1,15 @@
+//! Figures and pages, drawn from the same result structs as the text and the JSON.
+
+pub mod draw;
+pub mod figure;
+pub mod marks;
+pub mod palette;
+pub mod panel;
+#[cfg(feature = "png")]
+pub mod png;
+#[cfg(test)]
+pub mod sample;
+pub mod scale;
+pub mod svg;
+pub mod table;
+pub mod text_width;
