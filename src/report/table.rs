@@ -146,7 +146,7 @@ mod tests {
     fn shown_numbers_are_rounded_for_people() {
         assert_eq!(Show::Percent.text(0.001234567), "0.123 %");
         assert_eq!(Show::Percent.text(0.999), "99.9 %");
-        assert_eq!(Show::Fixed(1).text(-3.14), "\u{2212}3.1");
+        assert_eq!(Show::Fixed(1).text(-3.06), "\u{2212}3.1");
         assert_eq!(Show::Digits(3).text(123456.0), "123456");
         assert_eq!(Show::Digits(2).text(0.00001234), "0.000012");
     }
