@@ -18,6 +18,7 @@
 pub mod course;
 pub mod diag;
 pub mod estimate;
+pub mod lab;
 pub mod passing;
 pub mod random;
 pub mod report;

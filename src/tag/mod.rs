@@ -1,10 +1,16 @@
 //! What the lab tells us about a tag: its curve, the spread between samples, and how sure that is.
 
+pub mod align;
+pub mod censored;
 pub mod curve;
+pub mod load;
+pub mod mounts;
 pub mod pchip;
 pub mod spread;
+pub mod tag_file;
 
-pub use curve::{TagCurve, closeness};
+pub use curve::{MountCurve, TagCurve, closeness};
+pub use load::load;
 pub use spread::Spread;
 
 /// A tag as the passing sees it: the curve of the average sample and how samples differ from it.
