@@ -1,23 +1,21 @@
 //! Bad sweep files: every problem found, placed and explained; nothing panics.
 
 use proptest::prelude::*;
-use readodds::diag::{Diagnostic, Source};
+use readodds::diag::{Checked, Source};
 use readodds::lab::{Level, Mount, Sweep, parse::referred_csv, text, toml_text};
 use readodds::tag::tag_file;
 
 const HEAD: &str = "sample,phantom,gap_mm,freq_mhz,threshold_dbm,backscatter_db,backscatter_at_dbm\n";
 
-fn read(csv: &str) -> Result<(Vec<Sweep>, Vec<Diagnostic>), Vec<Diagnostic>> {
+fn read(csv: &str) -> Checked<Vec<Sweep>> {
     referred_csv(&Source::new("t.csv", csv), 1.5)
 }
-fn rows(rows: &str) -> Result<(Vec<Sweep>, Vec<Diagnostic>), Vec<Diagnostic>> {
+fn rows(rows: &str) -> Checked<Vec<Sweep>> {
     read(&format!("# Invented.\n{HEAD}{rows}"))
 }
 /// Code, place and message of each problem.
-fn problems(
-    result: Result<(Vec<Sweep>, Vec<Diagnostic>), Vec<Diagnostic>>,
-) -> Vec<(&'static str, String, String)> {
-    let found = result.err().expect("refused");
+fn problems(result: Checked<Vec<Sweep>>) -> Vec<(&'static str, String, String)> {
+    let found = result.expect_err("refused");
     found.into_iter().map(|d| (d.code, d.place().unwrap_or_default(), d.message)).collect()
 }
 

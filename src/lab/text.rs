@@ -17,16 +17,17 @@ pub struct TextFile {
 }
 
 /// Reads `path`. The path shown to the user is the one given.
-pub fn read(path: &Path) -> Result<TextFile, Diagnostic> {
+pub fn read(path: &Path) -> Result<TextFile, Box<Diagnostic>> {
     let shown = path.display().to_string();
     let empty = Source::new(shown.clone(), "");
     let unreadable = |e: std::io::Error| {
-        Diagnostic::error("file-unreadable", format!("cannot read the file: {e}")).in_file(&empty)
+        Box::new(Diagnostic::error("file-unreadable", format!("cannot read the file: {e}")).in_file(&empty))
     };
     let file = std::fs::File::open(path).map_err(unreadable)?;
     let metadata = file.metadata().map_err(unreadable)?;
     if metadata.is_dir() {
-        return Err(Diagnostic::error("file-unreadable", "this is a folder, not a file").in_file(&empty));
+        let folder = Diagnostic::error("file-unreadable", "this is a folder, not a file");
+        return Err(Box::new(folder.in_file(&empty)));
     }
     if metadata.len() > MAX_BYTES {
         return Err(too_large(&empty, metadata.len()));
@@ -41,13 +42,12 @@ pub fn read(path: &Path) -> Result<TextFile, Diagnostic> {
 }
 
 /// The same from bytes already in memory.
-pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Diagnostic> {
+pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Box<Diagnostic>> {
     let sha256 = hex(&Sha256::digest(&bytes));
     let whole = Source::new(shown, "");
     if bytes.starts_with(&[0xFF, 0xFE]) || bytes.starts_with(&[0xFE, 0xFF]) {
-        return Err(Diagnostic::error("file-encoding", "the file is UTF-16, expected UTF-8")
-            .in_file(&whole)
-            .help("save it again as `CSV UTF-8` or plain UTF-8 text"));
+        let found = Diagnostic::error("file-encoding", "the file is UTF-16, expected UTF-8").in_file(&whole);
+        return Err(Box::new(found.help("save it again as `CSV UTF-8` or plain UTF-8 text")));
     }
     let text = match String::from_utf8(bytes) {
         Ok(text) => text,
@@ -56,37 +56,31 @@ pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Diagnostic> {
             let bad = e.as_bytes()[at];
             // Keep the readable part, so that the place can be shown.
             let source = Source::new(shown, String::from_utf8_lossy(&e.as_bytes()[..at]).into_owned());
-            return Err(Diagnostic::error(
-                "file-encoding",
-                format!("byte 0x{bad:02X} is not UTF-8 text (byte {at} of the file)"),
-            )
-            .at(&source, at..at)
-            .help(
-                "save it again as UTF-8; a degree or micro sign from an older code page is a usual cause",
-            ));
+            let message = format!("byte 0x{bad:02X} is not UTF-8 text (byte {at} of the file)");
+            let found = Diagnostic::error("file-encoding", message).at(&source, at..at);
+            let help =
+                "save it again as UTF-8; a degree or micro sign from an older code page is a usual cause";
+            return Err(Box::new(found.help(help)));
         }
     };
     // A byte order mark says nothing in UTF-8.
     let text = text.strip_prefix('\u{FEFF}').map(str::to_owned).unwrap_or(text);
     let source = Source::new(shown, text);
     if source.text.trim().is_empty() {
-        return Err(Diagnostic::error("file-empty", "the file is empty").in_file(&source));
+        return Err(Box::new(Diagnostic::error("file-empty", "the file is empty").in_file(&source)));
     }
     if let Some(at) = source.text.find('\0') {
-        return Err(Diagnostic::error("file-encoding", "the file holds a zero byte: not a text file")
-            .at(&source, at..at + 1)
-            .help("save it again as UTF-8 text"));
+        let found = Diagnostic::error("file-encoding", "the file holds a zero byte: not a text file");
+        return Err(Box::new(found.at(&source, at..at + 1).help("save it again as UTF-8 text")));
     }
     Ok(TextFile { source, sha256 })
 }
 
-fn too_large(source: &Arc<Source>, bytes: u64) -> Diagnostic {
-    Diagnostic::error(
-        "file-too-large",
-        format!("the file has {} MB, the limit is {} MB", bytes >> 20, MAX_BYTES >> 20),
-    )
-    .in_file(source)
-    .help("a sweep of 100,000 rows takes about 5 MB: is this the right file? split it by mount if it is")
+fn too_large(source: &Arc<Source>, bytes: u64) -> Box<Diagnostic> {
+    let message = format!("the file has {} MB, the limit is {} MB", bytes >> 20, MAX_BYTES >> 20);
+    let found = Diagnostic::error("file-too-large", message).in_file(source);
+    let help = "a sweep of 100,000 rows takes about 5 MB: is this the right file? split it by mount if it is";
+    Box::new(found.help(help))
 }
 
 /// Bytes as lower-case hexadecimal digits.

@@ -9,8 +9,15 @@ use std::ops::Range;
 use std::sync::Arc;
 use toml::de::{DeTable, DeValue};
 
-/// Reads the text as `T` (which should deny unknown fields) or reports what is wrong.
+/// Reads the text as `T` (which should deny unknown fields) or reports what is wrong, in the order of the text.
 pub fn read<T: DeserializeOwned>(source: &Arc<Source>) -> Result<T, Vec<Diagnostic>> {
+    collect(source).map_err(|mut found| {
+        found.sort_by_key(|d| d.span.as_ref().map_or(0, |span| span.start));
+        found
+    })
+}
+
+fn collect<T: DeserializeOwned>(source: &Arc<Source>) -> Result<T, Vec<Diagnostic>> {
     let mut text = source.text.clone();
     let mut found: Vec<Diagnostic> = Vec::new();
     let last = super::problems::MAX_SHOWN;

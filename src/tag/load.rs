@@ -47,7 +47,7 @@ pub fn measured(folder: &Path) -> Checked<Measured> {
     let mut sweeps: Vec<Sweep> = Vec::new();
     for path in sweep_paths(&folder, &file, &toml.source, &mut found) {
         match text::read(&path) {
-            Err(problem) => found.push(problem),
+            Err(problem) => found.push(*problem),
             Ok(csv) => {
                 file_hashes.push((csv.source.path.clone(), csv.sha256));
                 match parse::referred_csv(&csv.source, file.own_spacer_mm) {

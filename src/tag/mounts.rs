@@ -41,7 +41,7 @@ pub fn group(used: &[&Sweep], toml: &Arc<Source>, found: &mut Vec<Diagnostic>) -
         );
     }
     // Beyond about 200 mm a gap is free air to the joining rule.
-    if groups.mounts.windows(2).any(|w| !(s(&w[0]) < s(&w[1]))) {
+    if groups.mounts.windows(2).any(|w| s(&w[0]) >= s(&w[1])) {
         found.push(
             Diagnostic::error("tag-mounts", "two mounts have gaps that cannot be told apart").in_file(toml),
         );

@@ -29,7 +29,7 @@ impl Pchip {
     /// Value at `at`, clamped to the first and last knot.
     pub fn value(&self, at: f64) -> f64 {
         let last = self.x.len() - 1;
-        if !(at > self.x[0]) {
+        if at.is_nan() || at <= self.x[0] {
             return self.y[0];
         }
         if at >= self.x[last] {
