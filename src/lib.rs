@@ -4,7 +4,7 @@
 //! Data flows left to right; no module imports from its right:
 //!
 //! ```text
-//! units vector limits diag random      under everything
+//! units vector limits numeric diag random   under everything
 //!   lab        sweeps in, as measured
 //!   tag        tag curve with its uncertainty
 //!   course     scenario file, validated
@@ -19,6 +19,7 @@ pub mod course;
 pub mod diag;
 pub mod estimate;
 pub mod lab;
+pub mod numeric;
 pub mod passing;
 pub mod random;
 pub mod report;
