@@ -69,8 +69,8 @@ mod tests {
             (12.0, 29.0, 9.0, 0.9426334555448894),
             (3.0, 200.0, 2.0, 0.8377476280675407),
         ] {
-            let got = noncentral_t_cdf(t, dof, delta);
-            assert!((got - want as f64).abs() < 1e-9, "{t} {dof} {delta}: {got} against {want}");
+            let got: f64 = noncentral_t_cdf(t, dof, delta);
+            assert!((got - want).abs() < 1e-9, "{t} {dof} {delta}: {got} against {want}");
             let back = noncentral_t_quantile(want, dof, delta).expect("inside");
             assert!((noncentral_t_cdf(back, dof, delta) - want).abs() < 1e-9);
         }

@@ -65,8 +65,8 @@ fn descend(f: &impl Fn(&[f64]) -> f64, start: &[f64], step: &[f64], tolerance: f
             } else {
                 let best = corners[0].0.clone();
                 for corner in corners.iter_mut().skip(1) {
-                    for i in 0..n {
-                        corner.0[i] = best[i] + 0.5 * (corner.0[i] - best[i]);
+                    for (x, best) in corner.0.iter_mut().zip(&best) {
+                        *x = best + 0.5 * (*x - best);
                     }
                     corner.1 = value(&corner.0);
                 }
