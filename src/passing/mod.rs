@@ -1,1 +1,37 @@
-//! One runner crosses a timing point once.
+//! One runner crosses a timing point once: a pure function of its draw.
+//!
+//! ```text
+//! draw ── stride ─────────────┐
+//! prepared ── race ── link ── pass ── score
+//!   antenna_pattern  fresnel  dipole  body  screens  diffuse     one physical effect each
+//!   air_interface  contention  schedule  decode                  one protocol step each
+//! ```
+//! `pilot` settles what depends on the whole layout (contenders, order of places) before the first passing counts.
+
+pub mod air_interface;
+pub mod antenna_pattern;
+pub mod body;
+pub mod contention;
+pub mod decode;
+pub mod diffuse;
+pub mod dipole;
+pub mod draw;
+pub mod fresnel;
+pub mod link;
+pub mod materials;
+pub mod pass;
+pub mod pilot;
+pub mod prepared;
+pub mod race;
+pub mod schedule;
+pub mod score;
+pub mod screens;
+pub mod stride;
+pub mod trace;
+
+pub use draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw};
+pub use pass::{Crossing, Workspace, pass};
+pub use pilot::prepare;
+pub use prepared::Prepared;
+pub use race::RaceContext;
+pub use score::Score;

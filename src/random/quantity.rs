@@ -1,6 +1,6 @@
 //! A quantity of the scenario: pinned to a plain number, or a distribution given by its quantile function.
 
-use super::transform::normal_quantile;
+use super::transform::{normal_cdf, normal_quantile};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -47,6 +47,21 @@ impl Quantity {
             Quantity::Uniform { min, max } => min + (max - min) * u,
             Quantity::Normal { mean, sd } => mean + sd * normal_quantile(u),
             Quantity::LogNormal { median, ln_sd } => median * libm::exp(ln_sd * normal_quantile(u)),
+        }
+    }
+
+    /// Probability that the quantity is at most `x` (a step at a pinned value, and where the spread is 0).
+    pub fn cdf(&self, x: f64) -> f64 {
+        let step = |at: f64| f64::from(u8::from(x >= at));
+        match *self {
+            Quantity::Pinned(v) => step(v),
+            Quantity::Uniform { min, max } if max <= min => step(min),
+            Quantity::Uniform { min, max } => ((x - min) / (max - min)).clamp(0.0, 1.0),
+            Quantity::Normal { mean, sd } if sd <= 0.0 => step(mean),
+            Quantity::Normal { mean, sd } => normal_cdf((x - mean) / sd),
+            Quantity::LogNormal { median, ln_sd } if ln_sd <= 0.0 => step(median),
+            Quantity::LogNormal { .. } if x <= 0.0 => 0.0,
+            Quantity::LogNormal { median, ln_sd } => normal_cdf(libm::log(x / median) / ln_sd),
         }
     }
 

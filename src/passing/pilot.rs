@@ -1,0 +1,194 @@
+//! The pilot: what a layout settles before its passings count.
+//!
+//! A few hundred nominal crossings tell, for each reader, how long a tag of this field contends, and for each placement which
+//! places along x are strongest. Contenders at a reader are then Poisson with mean flow × mean contending time.
+//! Contending time: while awake in session S0; in S1 to S3 a read tag keeps quiet for the flag's persistence, so the time until it is
+//! read (found together with the contention it causes, by fixed point), again after each expiry.
+//! Source: M/G/∞ occupancy = arrival rate × mean stay (J. D. C. Little, Oper. Res. 9 (1961) 383-387).
+//! Known weakness: the flow is steady; a mass start is its own flow. Draws are the pilot's own, so that the forecast's draws stay untouched.
+
+use super::draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw, crossing_uniforms, runner_uniforms};
+use super::pass::Crossing;
+use super::prepared::{BIN_M, Prepared};
+use super::race::RaceContext;
+use super::trace::trace;
+use crate::course::Course;
+use crate::course::reader::Session;
+use crate::course::weather::Wetness;
+use crate::random::{Purpose, Stream};
+use crate::tag::Tag;
+use std::sync::Arc;
+
+/// Nominal crossings per point.
+const CROSSINGS: u64 = 48;
+/// Seed of the pilot: fixed, so that the layout's constants do not depend on the run's seed.
+const SEED: u64 = 0x7069_6c6f_7421;
+
+/// Geometry, contention and visiting order of a scenario with a tag.
+pub fn prepare(course: Arc<Course>, tag: Arc<Tag>) -> Prepared {
+    let mut prepared = Prepared::geometry(course, tag);
+    let mut picks = Stream::new(SEED, Purpose::Pilot, 0, 0, 0);
+    let crossings: Vec<(RaceDraw, RunnerDraw, u64)> = (0..CROSSINGS)
+        .map(|i| {
+            let race = RaceDraw::draw(&prepared.course, &prepared.tag, SEED, i);
+            let row = pick(prepared.course.field.placements.iter().map(|p| p.share), picks.uniform());
+            let wetness = Wetness::ALL[pick(race.wetness_shares.iter().copied(), picks.uniform())];
+            let u = runner_uniforms(SEED, i, 0);
+            let runner = RunnerDraw::from_uniforms(&prepared.course, &race, row, wetness, &u);
+            (race, runner, i)
+        })
+        .collect();
+    for point in 0..prepared.points.len() {
+        order_places(&mut prepared, &crossings, point);
+        settle_contention(&mut prepared, &crossings, point);
+    }
+    prepared
+}
+
+/// Index drawn with odds proportional to `weights` at rank `u`.
+pub fn pick(weights: impl Iterator<Item = f64> + Clone, u: f64) -> usize {
+    let total: f64 = weights.clone().sum();
+    let mut left = u * total;
+    let mut chosen = 0;
+    for (i, w) in weights.enumerate() {
+        if w > 0.0 {
+            chosen = i;
+            if left < w {
+                break;
+            }
+        }
+        left -= w;
+    }
+    chosen
+}
+
+fn crossing_draw(course: &Course, race: u64, point: usize) -> CrossingDraw {
+    let id = CrossingId { seed: SEED, race, passing: 0, point: point as u64 };
+    CrossingDraw::from_uniforms(course, id, &crossing_uniforms(id))
+}
+
+/// Sorts the bins of x by how strong the best margin is there, on average over the pilot, for each placement row.
+fn order_places(prepared: &mut Prepared, crossings: &[(RaceDraw, RunnerDraw, u64)], point: usize) {
+    let bins = prepared.points[point].bins();
+    for row in 0..prepared.course.field.placements.len() {
+        let mut strength = vec![0.0_f64; bins];
+        for (race, runner, index) in crossings.iter().take(12) {
+            let context = RaceContext::new(prepared, race.clone());
+            let runner = RunnerDraw { placement_row: row, ..runner.clone() };
+            let draw = crossing_draw(&prepared.course, *index, point);
+            let crossing = Crossing::new(&context, &runner, &draw);
+            let mut best = vec![-60.0_f64; bins];
+            for round in trace(&crossing).rows {
+                let bin = ((round.x_m + prepared.points[point].zone_m) / BIN_M) as usize;
+                let best = &mut best[bin.min(bins - 1)];
+                *best = best.max(round.incident_dbm - round.threshold_dbm);
+            }
+            for (sum, best) in strength.iter_mut().zip(best) {
+                *sum += best;
+            }
+        }
+        let mut order: Vec<usize> = (0..bins).collect();
+        order.sort_by(|&a, &b| strength[b].total_cmp(&strength[a]));
+        prepared.points[point].visit_order[row] = order;
+    }
+}
+
+fn settle_contention(prepared: &mut Prepared, crossings: &[(RaceDraw, RunnerDraw, u64)], point: usize) {
+    if !prepared.course.effects.contention {
+        return;
+    }
+    let readers = prepared.points[point].readers.len();
+    // For each reader and crossing: heard odds of each awake round of a lone tag.
+    let mut awake: Vec<Vec<Vec<f64>>> = vec![Vec::new(); readers];
+    for (race, runner, index) in crossings {
+        let context = RaceContext::new(prepared, race.clone());
+        let draw = crossing_draw(&prepared.course, *index, point);
+        let crossing = Crossing::new(&context, runner, &draw);
+        let rows = trace(&crossing).rows;
+        for (reader, lists) in awake.iter_mut().enumerate() {
+            let prepared_reader = &prepared.points[point].readers[reader];
+            let line = &prepared.points[point].lines[prepared_reader.line];
+            let of_reader =
+                rows.iter().filter(|r| r.awake && r.reader == prepared_reader.name && &r.line == line);
+            lists.push(of_reader.map(|r| r.heard_odds).collect());
+        }
+    }
+    let course = prepared.course.clone();
+    let flow_per_s = course.points[point].flow_per_min / 60.0;
+    let sources: Vec<_> = course.points[point].lines.iter().flat_map(|l| l.readers.iter()).collect();
+    for (reader, lists) in awake.iter().enumerate() {
+        let source = sources[reader];
+        let frames = &prepared.points[point].readers[reader].frames;
+        let lone_round_s = frames.at(1).round_s;
+        let mut mean = 0.0_f64;
+        for _ in 0..60 {
+            let frame = frames.at(1 + mean.round() as u32);
+            let stay: f64 = lists
+                .iter()
+                .map(|heard| {
+                    contending_s(
+                        heard,
+                        lone_round_s,
+                        frame.alone,
+                        frame.round_s,
+                        source.session,
+                        source.persistence_s,
+                    )
+                })
+                .sum::<f64>()
+                / lists.len() as f64;
+            // Damped, since more contenders lengthen the stay that makes contenders.
+            mean += 0.5 * (flow_per_s * stay - mean);
+        }
+        prepared.points[point].readers[reader].mean_contenders = mean;
+    }
+}
+
+/// Seconds one tag contends: `heard` holds the heard odds of its awake rounds, each `step_s` long.
+fn contending_s(
+    heard: &[f64],
+    step_s: f64,
+    alone: f64,
+    round_s: f64,
+    session: Session,
+    persistence_s: f64,
+) -> f64 {
+    let awake_s = heard.len() as f64 * step_s;
+    if session == Session::S0 || persistence_s <= 0.0 {
+        return awake_s;
+    }
+    let mut unread = 1.0;
+    let mut until_read_s = 0.0;
+    for &h in heard {
+        until_read_s += unread * step_s;
+        unread *= libm::exp(-h * alone * step_s / round_s);
+    }
+    // Renewal: a stretch until read, then quiet for the persistence, and again while awake.
+    let share = until_read_s / (until_read_s + persistence_s).max(1e-12);
+    until_read_s.max(awake_s * share).min(awake_s)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn picks_follow_the_weights() {
+        let weights = [0.2, 0.0, 0.5, 0.3];
+        assert_eq!(
+            [0.0, 0.19, 0.21, 0.69, 0.71, 0.999].map(|u| pick(weights.iter().copied(), u)),
+            [0, 0, 2, 2, 3, 3]
+        );
+    }
+
+    #[test]
+    fn quiet_tags_contend_less() {
+        let heard = vec![1.0; 400];
+        let stay = |session, persistence| contending_s(&heard, 0.005, 0.5, 0.01, session, persistence);
+        assert_eq!(stay(Session::S0, 0.0), 2.0);
+        // Hazard 0.5 per 10 ms: read after about 20 ms.
+        let s2 = stay(Session::S2, 30.0);
+        assert!((0.015..0.03).contains(&s2), "{s2}");
+        assert!(stay(Session::S1, 0.5) > s2 && stay(Session::S1, 0.5) < 0.2);
+    }
+}

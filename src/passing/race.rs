@@ -1,0 +1,72 @@
+//! What one race adds to the prepared scenario: reflection tables of its wet road, body floor, diffuse level.
+
+use super::body::Body;
+use super::draw::{OffsetLaw, RaceDraw, offset_law};
+use super::fresnel::{self, METAL, ReflectionTable};
+use super::materials;
+use super::prepared::Prepared;
+use crate::units::{db_to_amplitude_ratio, wave_number_rad_m};
+
+/// A prepared scenario on the day of one race.
+#[derive(Clone, Debug)]
+pub struct RaceContext<'a> {
+    pub prepared: &'a Prepared,
+    pub draw: RaceDraw,
+    pub body: Body,
+    /// Road of each timing point.
+    pub roads: Vec<ReflectionTable>,
+    /// 10^(−K/20), 0 with the diffuse waves off.
+    pub diffuse_amplitude: f64,
+    pub offset_law: OffsetLaw,
+    /// Rounds whose margin lies this far below or above the threshold are surely asleep or awake: beyond it the
+    /// sample offset has a chance below 7e-16 (8 standard deviations), dB below and above.
+    pub certain_below_db: f64,
+    pub certain_above_db: f64,
+}
+
+impl<'a> RaceContext<'a> {
+    pub fn new(prepared: &'a Prepared, draw: RaceDraw) -> RaceContext<'a> {
+        let course = &prepared.course;
+        let freq_mhz = prepared.mid_freq_mhz;
+        let roads = course
+            .points
+            .iter()
+            .map(|point| {
+                let surface = &point.surface;
+                let film_mm = if course.effects.water {
+                    surface.film_mm.quantile(draw.film_rank).max(0.0)
+                } else {
+                    0.0
+                };
+                match materials::road(surface.material, freq_mhz) {
+                    None => ReflectionTable::new(|_| METAL),
+                    Some(eps) if film_mm > 0.0 => {
+                        let water = materials::water(freq_mhz, surface.water_c);
+                        let k_thickness = wave_number_rad_m(freq_mhz) * film_mm * 1e-3;
+                        ReflectionTable::new(|s| fresnel::film_over(water, k_thickness, eps, s))
+                    }
+                    Some(eps) => ReflectionTable::new(|s| fresnel::half_space(eps, s)),
+                }
+            })
+            .collect();
+        let offset_law = offset_law(course, &draw);
+        let (low, high) = (offset_law.0.quantile(6.3e-16), offset_law.0.quantile(1.0 - 6.7e-16));
+        RaceContext {
+            prepared,
+            body: Body {
+                torso: prepared.torso.clone(),
+                rear_floor: db_to_amplitude_ratio(-draw.rear_floor_db),
+            },
+            roads,
+            diffuse_amplitude: if course.effects.diffuse_waves {
+                db_to_amplitude_ratio(-draw.rician_k_db)
+            } else {
+                0.0
+            },
+            offset_law,
+            certain_below_db: low,
+            certain_above_db: high,
+            draw,
+        }
+    }
+}

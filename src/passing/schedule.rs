@@ -1,0 +1,82 @@
+//! When a reader asks, on which port and on which frequency.
+//!
+//! Rounds follow each other without a gap; round n of a crossing has its middle at (n + φ)·T after the runner enters the
+//! zone, φ the drawn round phase. The reader stays on a port for its dwell and takes its ports in turn; it stays on a frequency for the
+//! hop dwell and follows the channel order. All of it is closed form in n, so rounds can be visited in any order.
+
+use super::draw::CrossingDraw;
+use super::prepared::{BIN_M, PreparedReader};
+
+/// Rounds of one reader during one crossing.
+#[derive(Clone, Copy, Debug)]
+pub struct Schedule {
+    round_s: f64,
+    phase: f64,
+    half_time_s: f64,
+    speed_m_s: f64,
+    count: i64,
+    port_offset_s: f64,
+    port_dwell_s: f64,
+    ports: usize,
+    hop_offset_s: f64,
+    hop_dwell_s: f64,
+    hops: usize,
+}
+
+impl Schedule {
+    /// `half_time_s`: how long before and after the line the runner is inside the zone.
+    pub fn new(
+        reader: &PreparedReader,
+        round_s: f64,
+        crossing: &CrossingDraw,
+        half_time_s: f64,
+        speed_m_s: f64,
+    ) -> Schedule {
+        let ports = reader.antennas.len();
+        let hops = reader.hop_order.len();
+        let count = (2.0 * half_time_s / round_s - crossing.round_phase).ceil().max(0.0);
+        Schedule {
+            round_s,
+            phase: crossing.round_phase,
+            half_time_s,
+            speed_m_s,
+            count: count as i64,
+            port_offset_s: crossing.port_phase * reader.port_dwell_s * ports as f64,
+            port_dwell_s: reader.port_dwell_s,
+            ports,
+            hop_offset_s: crossing.hop_phase * reader.hop_dwell_s * hops as f64,
+            hop_dwell_s: reader.hop_dwell_s,
+            hops,
+        }
+    }
+
+    pub fn count(&self) -> i64 {
+        self.count
+    }
+
+    /// Middle of round `n`, seconds from crossing the line.
+    pub fn time_s(&self, n: i64) -> f64 {
+        (n as f64 + self.phase) * self.round_s - self.half_time_s
+    }
+
+    /// Rounds whose middle lies in bin `bin` of x; the bins partition the rounds.
+    pub fn rounds_in_bin(&self, bin: usize) -> std::ops::Range<i64> {
+        let first = |bin: usize| {
+            let time = bin as f64 * BIN_M / self.speed_m_s;
+            ((time / self.round_s - self.phase).ceil() as i64).clamp(0, self.count)
+        };
+        first(bin)..first(bin + 1)
+    }
+
+    /// Port in turn at round `n`.
+    pub fn port(&self, n: i64) -> usize {
+        let turn = (self.time_s(n) + self.half_time_s + self.port_offset_s) / self.port_dwell_s;
+        (turn as u64 % self.ports as u64) as usize
+    }
+
+    /// Position in the hop order at round `n`.
+    pub fn hop(&self, n: i64) -> usize {
+        let turn = (self.time_s(n) + self.half_time_s + self.hop_offset_s) / self.hop_dwell_s;
+        (turn as u64 % self.hops as u64) as usize
+    }
+}
