@@ -19,6 +19,7 @@ pub mod course;
 pub mod diag;
 pub mod estimate;
 pub mod lab;
+pub mod limits;
 pub mod numeric;
 pub mod passing;
 pub mod random;

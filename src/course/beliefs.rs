@@ -1,10 +1,15 @@
 //! Beliefs: quantities nobody has measured yet, each with a range. One race draws one value of each
 //! race belief; a passing draws the rest. Every belief in force is listed in every report.
 
-use crate::random::quantity::Quantity;
+use super::walk::Section;
+use super::weather::Wetness;
+use crate::limits;
+use crate::random::quantity::{Quantity, QuantityForm};
+use schemars::JsonSchema;
+use serde::Serialize;
 
 /// Gap, resonance shift and film loss of one wetness class.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct WetnessBelief {
     /// Air gap behind the tag's own spacer, mm (passing draw).
     pub air_gap_mm: Quantity,
@@ -14,7 +19,7 @@ pub struct WetnessBelief {
     pub film_loss_db: Quantity,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Beliefs {
     /// By wetness: dry, damp, soaked.
     pub wetness: [WetnessBelief; 3],
@@ -40,4 +45,199 @@ pub struct Beliefs {
     pub sample_offset_db: Option<Quantity>,
     /// Least sample spread assumed whatever the samples say, dB (standard deviation).
     pub sample_offset_floor_db: f64,
+}
+
+macro_rules! quantity_form {
+    ($(#[$doc:meta])* $name:ident { $($(#[$field_doc:meta])* $field:ident),* $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Clone, Debug, Default, Serialize, JsonSchema)]
+        #[serde(deny_unknown_fields)]
+        pub struct $name {
+            $($(#[$field_doc])* #[serde(skip_serializing_if = "Option::is_none")] pub $field: Option<QuantityForm>,)*
+        }
+    };
+}
+
+quantity_form! {
+    /// One wetness class as written.
+    WetnessForm {
+        /// Air gap behind the tag's own spacer, mm.
+        air_gap_mm,
+        /// How far water lowers the tag's resonance, MHz.
+        resonance_shift_mhz,
+        /// Loss of the water film on the tag, dB each way.
+        film_loss_db,
+    }
+}
+
+/// `[beliefs]` as written.
+#[derive(Clone, Debug, Default, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BeliefsForm {
+    /// Level of the direct wave over the scattered ones, dB.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rician_k_db: Option<QuantityForm>,
+    /// Mean detour of a scattered wave, m.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub diffuse_excess_path_m: Option<f64>,
+    /// What a tag facing away still gets, dB below the bare dipole.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rear_floor_db: Option<QuantityForm>,
+    /// Factor on every air gap of a race.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cling_factor: Option<QuantityForm>,
+    /// How much more a body costs than the phantom, dB.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub body_loss_db: Option<QuantityForm>,
+    /// Common error of the batch against the samples, dB.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub batch_offset_db: Option<QuantityForm>,
+    /// Depth of the gap flutter, share of the gap.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub flutter_share: Option<QuantityForm>,
+    /// Amplitude of the trunk's yaw sway, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sway_deg: Option<QuantityForm>,
+    /// Amplitude of the vertical bounce, m.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bounce_m: Option<QuantityForm>,
+    /// Offset of a tag from the average tag, dB; default: from the lab's samples.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sample_offset_db: Option<QuantityForm>,
+    /// Least spread between tags whatever the samples say, dB (standard deviation).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sample_offset_floor_db: Option<f64>,
+    /// Dry bibs.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dry: Option<WetnessForm>,
+    /// Damp bibs.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub damp: Option<WetnessForm>,
+    /// Soaked bibs.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub soaked: Option<WetnessForm>,
+}
+
+impl From<&Beliefs> for BeliefsForm {
+    fn from(b: &Beliefs) -> BeliefsForm {
+        let wet = |wetness: Wetness| {
+            let belief = &b.wetness[wetness as usize];
+            Some(WetnessForm {
+                air_gap_mm: Some(belief.air_gap_mm.into()),
+                resonance_shift_mhz: Some(belief.resonance_shift_mhz.into()),
+                film_loss_db: Some(belief.film_loss_db.into()),
+            })
+        };
+        BeliefsForm {
+            rician_k_db: Some(b.rician_k_db.into()),
+            diffuse_excess_path_m: Some(b.diffuse_excess_path_m),
+            rear_floor_db: Some(b.rear_floor_db.into()),
+            cling_factor: Some(b.cling_factor.into()),
+            body_loss_db: Some(b.body_loss_db.into()),
+            batch_offset_db: Some(b.batch_offset_db.into()),
+            flutter_share: Some(b.flutter_share.into()),
+            sway_deg: Some(b.sway_deg.into()),
+            bounce_m: Some(b.bounce_m.into()),
+            sample_offset_db: b.sample_offset_db.map(Into::into),
+            sample_offset_floor_db: Some(b.sample_offset_floor_db),
+            dry: wet(Wetness::Dry),
+            damp: wet(Wetness::Damp),
+            soaked: wet(Wetness::Soaked),
+        }
+    }
+}
+
+const OURS: &str = "our estimate";
+
+/// Value of a class times a uniform factor of 0.5 to 1.5.
+const fn half_to_one_and_a_half(value: f64) -> Quantity {
+    if value == 0.0 {
+        Quantity::Pinned(0.0)
+    } else {
+        Quantity::Uniform { min: 0.5 * value, max: 1.5 * value }
+    }
+}
+
+/// Air gap (median mm, ln-sd), resonance shift MHz, film loss dB of dry, damp and soaked bibs.
+/// Source: our estimate; only far-field losses of water sheets are established.
+const WETNESS: [(f64, f64, f64, f64); 3] =
+    [(8.0, 0.5, 0.0, 0.0), (5.0, 0.6, 4.0, 0.3), (2.0, 0.7, 10.0, 1.0)];
+
+fn read_wetness(section: &Section, wetness: Wetness) -> WetnessBelief {
+    let (median, ln_sd, shift_mhz, film_db) = WETNESS[wetness as usize];
+    let belief = WetnessBelief {
+        air_gap_mm: section.belief(
+            "air_gap_mm",
+            &limits::GAP_MM,
+            Quantity::LogNormal { median, ln_sd },
+            OURS,
+        ),
+        resonance_shift_mhz: section.belief(
+            "resonance_shift_mhz",
+            &limits::SHIFT_MHZ,
+            half_to_one_and_a_half(shift_mhz),
+            OURS,
+        ),
+        film_loss_db: section.belief(
+            "film_loss_db",
+            &limits::FILM_LOSS_DB,
+            half_to_one_and_a_half(film_db),
+            OURS,
+        ),
+    };
+    section.finish();
+    belief
+}
+
+/// Reads `[beliefs]`.
+pub fn read(section: &Section) -> Beliefs {
+    let uniform = |min, max| Quantity::Uniform { min, max };
+    let normal = |mean, sd| Quantity::Normal { mean, sd };
+    let beliefs = Beliefs {
+        wetness: [
+            read_wetness(&section.table("dry", "beliefs.dry"), Wetness::Dry),
+            read_wetness(&section.table("damp", "beliefs.damp"), Wetness::Damp),
+            read_wetness(&section.table("soaked", "beliefs.soaked"), Wetness::Soaked),
+        ],
+        rician_k_db: section.belief("rician_k_db", &limits::RICIAN_K_DB, uniform(3.0, 10.0), OURS),
+        diffuse_excess_path_m: section.number_or(
+            "diffuse_excess_path_m",
+            &limits::EXCESS_PATH_M,
+            6.0,
+            OURS,
+        ),
+        rear_floor_db: section.belief(
+            "rear_floor_db",
+            &limits::REAR_FLOOR_DB,
+            uniform(15.0, 25.0),
+            "our estimate, from the series solution for a muscle cylinder of 0.12 to 0.17 m radius (15 to 28 dB)",
+        ),
+        cling_factor: section.belief("cling_factor", &limits::CLING, uniform(0.75, 1.33), OURS),
+        body_loss_db: section.belief("body_loss_db", &limits::BODY_LOSS_DB, normal(0.0, 1.0), OURS),
+        batch_offset_db: section.belief("batch_offset_db", &limits::BATCH_DB, normal(0.0, 0.3), OURS),
+        flutter_share: section.belief("flutter_share", &limits::FLUTTER, uniform(0.1, 0.5), OURS),
+        sway_deg: section.belief("sway_deg", &limits::SWAY_DEG, normal(8.0, 3.0), OURS),
+        bounce_m: section.belief(
+            "bounce_m",
+            &limits::BOUNCE_M,
+            Quantity::Pinned(0.04),
+            "6 to 10 cm peak to peak, from memory",
+        ),
+        sample_offset_db: section.quantity("sample_offset_db", &limits::SAMPLE_OFFSET_DB),
+        sample_offset_floor_db: section.number_or(
+            "sample_offset_floor_db",
+            &limits::SAMPLE_FLOOR_DB,
+            0.8,
+            OURS,
+        ),
+    };
+    if let Some(quantity) = beliefs.sample_offset_db {
+        section.walk.assume(
+            "beliefs.sample_offset_db".to_owned(),
+            format!("{quantity} dB"),
+            "set in the scenario",
+        );
+    }
+    section.finish();
+    beliefs
 }

@@ -4,6 +4,9 @@
 //! and shown together, each with path:line:col, the value, the limit, the reason and a way out.
 //! The look comes from `render`; this file only holds the data.
 
+pub mod codes;
+pub mod render;
+
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -52,6 +55,8 @@ pub struct Diagnostic {
     pub span: Option<Range<usize>>,
     /// Short text under the marked place (reason or limit), may be empty.
     pub label: String,
+    /// A second place in the same source that conflicts with the first, with its own short text.
+    pub also: Option<(Range<usize>, String)>,
     /// Why, and the way out.
     pub help: Vec<String>,
 }
@@ -65,6 +70,7 @@ impl Diagnostic {
             source: None,
             span: None,
             label: String::new(),
+            also: None,
             help: Vec::new(),
         }
     }
@@ -82,6 +88,10 @@ impl Diagnostic {
     }
     pub fn label(mut self, label: impl Into<String>) -> Diagnostic {
         self.label = label.into();
+        self
+    }
+    pub fn also(mut self, span: Range<usize>, label: impl Into<String>) -> Diagnostic {
+        self.also = Some((span, label.into()));
         self
     }
     pub fn help(mut self, help: impl Into<String>) -> Diagnostic {

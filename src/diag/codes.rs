@@ -1,0 +1,68 @@
+//! Every code a diagnostic may carry. Codes are stable: scripts may look for them.
+
+/// (code, what it says).
+pub const CODES: &[(&str, &str)] = &[
+    (FILE_MISSING, "the file or folder does not exist or may not be read"),
+    (FILE_IS_DIRECTORY, "a folder was named where a file is needed"),
+    (FILE_TOO_LARGE, "the file is larger than any sensible input and was not read"),
+    (FILE_NOT_UTF8, "the file is not text in UTF-8"),
+    (FILE_EMPTY, "the file holds nothing"),
+    (TOML_SYNTAX, "the text is not valid TOML"),
+    (KEY_UNKNOWN, "no such key in this table"),
+    (KEY_MISSING, "a key without a default is not set"),
+    (KEY_CONFLICT, "two keys say different things about one quantity"),
+    (WRONG_TYPE, "the value is of another type than the key needs"),
+    (UNKNOWN_CHOICE, "the value is not one of the choices"),
+    (OUT_OF_RANGE, "a number is outside its limits, or not a number"),
+    (QUANTITY_FORM, "a table does not describe a distribution"),
+    (COUNT, "too few or too many entries"),
+    (NAME_DUPLICATE, "two things carry the same name"),
+    (NAME_BAD, "a name is empty, too long or holds control characters"),
+    (SHARES_SUM, "shares do not sum to 1"),
+    (FINISH_COUNT, "not exactly one finish"),
+    (LINK_TIMING, "the lengths of a link profile contradict each other"),
+    (CHANNEL_OUTSIDE_BAND, "a channel lies outside the region's band"),
+    (DWELL_TOO_LONG, "a dwell is longer than the region allows"),
+    (ANTENNA_OFF_ROAD, "an antenna stands far from the road"),
+    (TAG_FOLDER, "the tag folder is missing or holds no tag.toml"),
+];
+
+pub const FILE_MISSING: &str = "file-missing";
+pub const FILE_IS_DIRECTORY: &str = "file-is-directory";
+pub const FILE_TOO_LARGE: &str = "file-too-large";
+pub const FILE_NOT_UTF8: &str = "file-not-utf8";
+pub const FILE_EMPTY: &str = "file-empty";
+pub const TOML_SYNTAX: &str = "toml-syntax";
+pub const KEY_UNKNOWN: &str = "key-unknown";
+pub const KEY_MISSING: &str = "key-missing";
+pub const KEY_CONFLICT: &str = "key-conflict";
+pub const WRONG_TYPE: &str = "wrong-type";
+pub const UNKNOWN_CHOICE: &str = "unknown-choice";
+pub const OUT_OF_RANGE: &str = "out-of-range";
+pub const QUANTITY_FORM: &str = "quantity-form";
+pub const COUNT: &str = "count";
+pub const NAME_DUPLICATE: &str = "name-duplicate";
+pub const NAME_BAD: &str = "name-bad";
+pub const SHARES_SUM: &str = "shares-sum";
+pub const FINISH_COUNT: &str = "finish-count";
+pub const LINK_TIMING: &str = "link-timing";
+pub const CHANNEL_OUTSIDE_BAND: &str = "channel-outside-band";
+pub const DWELL_TOO_LONG: &str = "dwell-too-long";
+pub const ANTENNA_OFF_ROAD: &str = "antenna-off-road";
+pub const TAG_FOLDER: &str = "tag-folder";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_are_unique_and_kebab_case() {
+        let mut seen = std::collections::BTreeSet::new();
+        for (code, says) in CODES {
+            assert!(seen.insert(code), "{code} twice");
+            assert!(code.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{code}");
+            assert!(!says.is_empty() && !says.ends_with('.'), "{code}");
+        }
+        assert!(CODES.len() > 20);
+    }
+}
