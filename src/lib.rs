@@ -24,6 +24,7 @@ pub mod numeric;
 pub mod passing;
 pub mod random;
 pub mod report;
+pub mod study;
 pub mod tag;
 pub mod units;
 pub mod vector;

@@ -134,6 +134,11 @@ limits! {
     AXIAL_RATIO_DB: "antenna.polarisation.axial_ratio_db", "dB", 0.0, 40.0, "0 is circular; beyond 40 it is linear", OURS;
     TILT_DEG: "antenna.polarisation.tilt_deg", "°", -180.0, 180.0, "turn from the horizontal", "definition";
     POWER_DBM: "antenna.power_dbm", "dBm", -20.0, 40.0, "reader output power; 30 dBm is 1 W", OURS;
+    // season and catalogue
+    RACES: "season.scenario.races", "races", 0.0, 1e5, "races like this in a season, or a factor on them", OURS;
+    PRICE: "season.tag.price", "money per tag", 0.0, 1e6, "a price is not negative", OURS;
+    STOCK: "season.tag.stock", "tags", 0.0, 1e12, "tags that can be had", OURS;
+    COST: "cost", "money", 0.0, 1e12, "a cost is not negative", OURS;
     CABLE_LOSS_DB: "antenna.cable_loss_db", "dB", 0.0, 40.0, "a cable does not amplify", OURS;
 }
 

@@ -118,16 +118,19 @@ pub(super) fn walk_text(path: &str, text: &str, folder: &Path) -> (Option<Course
         );
         return (None, walk.take_found(), walk);
     }
-    let (document, errors) = DeTable::parse_recoverable(body);
-    for error in errors {
-        walk.note(syntax_error(&source, &error));
-    }
-    if walk.has_errors() {
-        // Half a document would only add complaints about what the parser could not see.
-        return (None, walk.take_found(), walk);
-    }
+    let Some(document) = parse_document(&source, &walk) else { return (None, walk.take_found(), walk) };
     let course = read(&Section::root(&walk, document.get_ref()), &hash, folder);
     (course, walk.take_found(), walk)
+}
+
+/// The document behind a walk, with every syntax error noted; `None` if there is one, for half a document would only add complaints
+/// about what the parser could not see.
+pub fn parse_document<'s>(source: &'s Arc<Source>, walk: &Walk) -> Option<toml::Spanned<DeTable<'s>>> {
+    let (document, errors) = DeTable::parse_recoverable(&source.text);
+    for error in errors {
+        walk.note(syntax_error(source, &error));
+    }
+    (!walk.has_errors()).then_some(document)
 }
 
 fn syntax_error(source: &Arc<Source>, error: &toml::de::Error) -> Diagnostic {

@@ -8,7 +8,7 @@ pub mod beliefs;
 pub mod effects;
 pub mod field;
 pub mod link;
-mod load;
+pub mod load;
 pub mod quantity;
 pub mod reader;
 pub mod region;

@@ -88,7 +88,12 @@ pub struct Section<'w> {
 
 impl<'w> Section<'w> {
     pub fn root(walk: &'w Walk, table: &'w DeTable<'w>) -> Section<'w> {
-        Section::new(walk, "scenario", Some(table), 0..0)
+        Section::root_of(walk, "scenario", table)
+    }
+
+    /// Top of a file of another kind.
+    pub fn root_of(walk: &'w Walk, kind: &'static str, table: &'w DeTable<'w>) -> Section<'w> {
+        Section::new(walk, kind, Some(table), 0..0)
     }
 
     fn new(
