@@ -92,7 +92,7 @@ fn problems_of_a_changed_scenario_are_blamed_on_the_change() {
     };
     let problems = refused("\"weather.key\" = \"rain\" }\n\n", "\"wether.key\" = \"rain\" }\n\n");
     assert_eq!(problems[0].code, codes::CHANGE_REFUSED, "{problems:#?}");
-    assert!(problems[0].place().is_some_and(|p| p.starts_with("season.toml:24:")), "{problems:#?}");
+    assert!(problems[0].place().is_some_and(|p| p.starts_with("season.toml:23:")), "{problems:#?}");
     let problems = refused("\"region.key\" = \"canada\"", "\"region.key\" = \"narnia\"");
     assert_eq!(problems[0].code, codes::UNKNOWN_CHOICE, "{problems:#?}");
     assert!(problems[0].place().is_some_and(|p| p.starts_with("season.toml:")));
