@@ -28,3 +28,7 @@ pub mod study;
 pub mod tag;
 pub mod units;
 pub mod vector;
+
+// The drawing tests share their sample figures with the browser tests, which see this crate from outside.
+#[cfg(test)]
+extern crate self as readodds;

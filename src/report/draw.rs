@@ -53,6 +53,8 @@ pub fn draw(figure: &Figure, dress: Dress) -> String {
         }
         y += MARGIN_PX;
     }
+    // On a page the text around it sets the margin.
+    let left = if dress == Dress::Whole { 0.0 } else { MARGIN_PX };
     let mut svg = Svg::default();
     let (title_id, desc_id) = (format!("{}-title", figure.key), format!("{}-desc", figure.key));
     svg.open(
@@ -61,8 +63,8 @@ pub fn draw(figure: &Figure, dress: Dress) -> String {
             ("xmlns", "http://www.w3.org/2000/svg".into()),
             ("id", (&format!("{}-svg", figure.key)).into()),
             ("class", "figure".into()),
-            ("viewBox", (&format!("0 0 {WIDTH_PX} {}", px(y))).into()),
-            ("width", WIDTH_PX.into()),
+            ("viewBox", (&format!("{} 0 {} {}", px(left), px(WIDTH_PX - 2.0 * left), px(y))).into()),
+            ("width", (WIDTH_PX - 2.0 * left).into()),
             ("height", y.into()),
             ("role", "img".into()),
             ("aria-labelledby", (&format!("{title_id} {desc_id}")).into()),

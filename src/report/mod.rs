@@ -2,13 +2,17 @@
 
 pub mod draw;
 pub mod figure;
+pub mod folder;
+pub mod html;
 pub mod marks;
+pub mod page;
 pub mod palette;
 pub mod panel;
 #[cfg(feature = "png")]
 pub mod png;
 #[cfg(test)]
-pub mod sample;
+#[path = "../../tests/sample/mod.rs"]
+mod sample;
 pub mod scale;
 pub mod svg;
 pub mod table;

@@ -222,7 +222,14 @@ fn x_axis(svg: &mut Svg, axis: &Axis, map: &Map, left: f64, top: f64) -> f64 {
 
 /// A heat value in words.
 pub fn heat_value(heat: &Heat, value: f64) -> String {
-    if heat.percent { format!("{} %", tick_text(value * 100.0)) } else { significant(value, 3) }
+    if heat.percent { format!("{} %", plain(value * 100.0)) } else { plain(value) }
+}
+
+/// Three significant digits without trailing zeros.
+fn plain(value: f64) -> String {
+    let text = significant(value, 3);
+    let short = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    short.replace('-', "\u{2212}")
 }
 
 /// Pattern id of a hatched area; none for plain fills.

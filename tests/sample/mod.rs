@@ -1,9 +1,10 @@
-//! Invented figures for the tests of the drawing code: every mark once, names that try to break out.
+//! Invented figures and a page for the tests of the drawing code: every mark once, names that try to break out.
 
-use super::figure::*;
-use super::palette::{Dash, Ink, Style};
-use super::scale::Scale;
-use super::table::{Cell, Show, Table};
+use readodds::report::figure::*;
+use readodds::report::page::{Page, assumptions};
+use readodds::report::palette::{Dash, Ink, Style};
+use readodds::report::scale::Scale;
+use readodds::report::table::{Cell, Show, Table};
 
 pub const HOSTILE: &str = "</title><script>alert('x')</script>&\"";
 
@@ -211,4 +212,28 @@ fn steps() -> Figure {
         1,
         vec![panel("", x, y, 160.0, layers)],
     )
+}
+
+pub fn page() -> Page {
+    let mut table =
+        Table::new(&[("point", "Timing point", Show::Fixed(0)), ("miss_rate", "Missed", Show::Percent)]);
+    table.row([Cell::from("finish"), Cell::from(0.0021)]);
+    table.row([Cell::from(HOSTILE), Cell::from(0.099)]);
+    let mut assumed = assumptions();
+    assumed.row([Cell::from("gap behind the tag"), Cell::from("2 mm, ln-sd 0.7"), Cell::from(HOSTILE)]);
+    Page {
+        study: "predict".into(),
+        subject: format!("Invented Harbour Run {HOSTILE}"),
+        note: "Invented for a test.".into(),
+        answer: "Of 6000 runners about 12 leave no read at the finish in rain, and 594 at the old mill."
+            .into(),
+        caption: "Missed runners".into(),
+        table,
+        hinges: vec!["How wet the bibs are: half the misses come with soaked bibs.".into(), HOSTILE.into()],
+        cautions: vec!["Mains supply in the rain is for qualified people; local rules prevail.".into()],
+        figures: figures(),
+        assumptions: assumed,
+        inputs: vec![(HOSTILE.into(), "00ff".into())],
+        run: vec![("seed".into(), "1".into())],
+    }
 }
