@@ -7,6 +7,7 @@ pub mod joint;
 pub mod paired;
 pub mod posterior;
 pub mod quadrature;
+pub mod rare;
 pub mod selection;
 pub mod settle;
 pub mod shared_misses;
