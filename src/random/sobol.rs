@@ -63,10 +63,9 @@ fn direction_numbers(dim: usize) -> [u64; BITS as usize] {
         v[k] = if k < s {
             initial[k] << (BITS as usize - 1 - k)
         } else {
-            let tail = (1..s)
+            (1..s)
                 .filter(|j| a >> (s - 1 - j) & 1 == 1)
-                .fold(v[k - s] ^ (v[k - s] >> s), |sum, j| sum ^ v[k - j]);
-            tail
+                .fold(v[k - s] ^ (v[k - s] >> s), |sum, j| sum ^ v[k - j])
         };
     }
     v
