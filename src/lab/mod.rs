@@ -1,10 +1,13 @@
 //! Measurements in: what the instruments said, before any modelling.
 
 pub mod cells;
+pub mod correction;
 pub mod parse;
 pub mod problems;
+pub mod refer;
 pub mod sweep;
 pub mod text;
 pub mod toml_text;
+pub mod touchstone;
 
 pub use sweep::{Level, Mount, Reading, Sweep};
