@@ -15,12 +15,17 @@ pub struct Limit {
 
 /// Byte offset where the record really starts: the reader counts comments and empty lines before it in.
 pub fn record_start(source: &Source, record: &csv::StringRecord) -> usize {
-    let mut at = record.position().map_or(0, |p| p.byte() as usize).min(source.text.len());
+    skip_comments(source, record.position().map_or(0, |p| p.byte() as usize), '#')
+}
+
+/// First byte at or after `at` that is neither in an empty line nor in one that starts with `comment`.
+pub fn skip_comments(source: &Source, at: usize, comment: char) -> usize {
+    let mut at = at.min(source.text.len());
     loop {
         let rest = &source.text[at..];
         let blank = rest.len() - rest.trim_start_matches(['\r', '\n']).len();
         at += blank;
-        if !source.text[at..].starts_with('#') {
+        if !source.text[at..].starts_with(comment) {
             return at;
         }
         at = line_end(source, at);
@@ -35,13 +40,18 @@ pub fn line_end(source: &Source, at: usize) -> usize {
 
 /// Byte range of field number `field` of the record that starts at `start`, without blanks around it.
 pub fn field_span(source: &Source, start: usize, field: usize) -> Range<usize> {
+    field_span_by(source, start, field, b',')
+}
+
+/// The same for another separator.
+pub fn field_span_by(source: &Source, start: usize, field: usize, separator: u8) -> Range<usize> {
     let bytes = source.text.as_bytes();
     let (mut at, mut seen, mut quoted) = (start, 0, false);
     let mut from = start;
     while at < bytes.len() {
         match bytes[at] {
             b'"' => quoted = !quoted,
-            b',' if !quoted => {
+            b if b == separator && !quoted => {
                 if seen == field {
                     break;
                 }

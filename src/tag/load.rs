@@ -3,9 +3,9 @@
 use super::align::{Alignment, Track, align};
 use super::censored::mean_level;
 use super::spread::{PRIOR_SCALE_DB, SigmaPosterior, Spread};
-use super::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, SHIFT_PRIOR_SCALE_MHZ, TagFile};
 use super::{MountCurve, Tag, TagCurve, mounts};
 use crate::diag::{Checked, Diagnostic, Severity, Source};
+use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, SHIFT_PRIOR_SCALE_MHZ, TagFile};
 use crate::lab::{Level, Mount, Sweep, parse, text};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;

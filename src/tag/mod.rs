@@ -7,9 +7,9 @@ pub mod load;
 pub mod mounts;
 pub mod pchip;
 pub mod spread;
-pub mod tag_file;
 
 pub use curve::{MountCurve, TagCurve, closeness};
+pub use crate::lab::tag_file;
 pub use load::load;
 pub use spread::Spread;
 

@@ -1,0 +1,373 @@
+//! `tag.toml` with `level = "raw"`: what any instrument's export looks like and how the bench was set up.
+
+use super::refer::DeltaRcsConvention;
+use super::tag_file::{SpreadFile, SweepLevel};
+use super::toml_text;
+use crate::diag::{Diagnostic, Source};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Separator {
+    #[default]
+    Comma,
+    Semicolon,
+    Tab,
+    Pipe,
+    /// One or more blanks.
+    Blank,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum DecimalMark {
+    #[default]
+    Point,
+    Comma,
+}
+
+/// How the text files are laid out.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct ExportFile {
+    pub separator: Separator,
+    pub decimal: DecimalMark,
+    /// Lines before the line that names the columns (comments not counted when they start with `comment`).
+    pub skip_lines: usize,
+    /// First character of a comment line. Default `#`.
+    pub comment: Option<char>,
+    /// Cell texts that mean: did not answer up to the highest power.
+    pub no_answer: Vec<String>,
+    /// Cell texts that mean: could not be measured.
+    pub not_measured: Vec<String>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum FreqUnit {
+    Hz,
+    #[serde(rename = "kHz")]
+    KHz,
+    MHz,
+    GHz,
+}
+
+impl FreqUnit {
+    pub fn to_mhz(self) -> f64 {
+        match self {
+            FreqUnit::Hz => 1e-6,
+            FreqUnit::KHz => 1e-3,
+            FreqUnit::MHz => 1.0,
+            FreqUnit::GHz => 1e3,
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum LevelUnit {
+    #[serde(rename = "dBm")]
+    Dbm,
+    /// Over 1 V across `setup.impedance_ohm`.
+    #[serde(rename = "dBV")]
+    Dbv,
+    W,
+    #[serde(rename = "mW")]
+    MilliW,
+    /// Field strength at the tag, V/m: needs no referral.
+    #[serde(rename = "V/m")]
+    VoltPerMetre,
+    /// Delta radar cross-section in dB over 1 m²: needs no referral, but `setup.delta_rcs`.
+    #[serde(rename = "dBsm")]
+    Dbsm,
+    /// Delta radar cross-section in m².
+    #[serde(rename = "m2")]
+    SquareMetre,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FreqColumn {
+    pub name: String,
+    pub unit: FreqUnit,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LevelColumn {
+    /// Name in the header line. May be left out where a sweep names one column per sample.
+    #[serde(default)]
+    pub name: String,
+    pub unit: LevelUnit,
+}
+
+/// Which column holds what.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ColumnsFile {
+    pub freq: FreqColumn,
+    /// Generator level at which the tag woke (dBm, dBV, W, mW), or the field at the tag (V/m).
+    pub threshold: Option<LevelColumn>,
+    /// Analyser level of the modulated reply (dBm, dBV, W, mW), or the delta radar cross-section (dBsm, m2).
+    pub reply: Option<LevelColumn>,
+    /// Generator level at which the reply was taken. Default: at the threshold.
+    pub reply_at: Option<LevelColumn>,
+    pub sample: Option<String>,
+    pub phantom: Option<String>,
+    /// Gap in mm, the tag's own spacer included.
+    pub gap_mm: Option<String>,
+    pub link: Option<String>,
+    pub repeat: Option<String>,
+}
+
+/// The bench: everything between the instruments and the tag.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct SetupFile {
+    /// Antenna to tag, m.
+    pub distance_m: Option<f64>,
+    pub antenna_gain_dbi: Option<f64>,
+    /// CSV (freq_mhz and a column in dBi).
+    pub antenna_gain_file: Option<String>,
+    pub cable_loss_db: Option<f64>,
+    /// CSV (freq_mhz and a column in dB) or Touchstone `.s2p`.
+    pub cable_loss_file: Option<String>,
+    /// Receive side; default: the same antenna, cable and distance as the transmit side.
+    pub receive_distance_m: Option<f64>,
+    pub receive_gain_dbi: Option<f64>,
+    pub receive_gain_file: Option<String>,
+    pub receive_cable_loss_db: Option<f64>,
+    pub receive_cable_loss_file: Option<String>,
+    /// Loss between the antenna's polarisation and the tag's, dB each way: 3.01 for a circular antenna, 0 for co-polar.
+    pub polarisation_loss_db: f64,
+    /// Largest dimension of the antenna, m: checks the far-field distance.
+    pub antenna_largest_dimension_m: Option<f64>,
+    /// Highest and lowest generator level tried, dBm.
+    pub max_generator_dbm: Option<f64>,
+    pub min_generator_dbm: Option<f64>,
+    /// Step of the power search, dB: the threshold lies up to one step below the first level that woke the tag.
+    pub power_step_db: Option<f64>,
+    /// Impedance behind a dBV reading, ohm. Default 50.
+    pub impedance_ohm: Option<f64>,
+    /// Which delta radar cross-section is meant: `quarter` or `full` (6.02 dB more).
+    pub delta_rcs: Option<DeltaRcsConvention>,
+    /// What a reference tag reads too low here: added to every threshold, dB.
+    pub transfer_threshold_db: Option<f64>,
+    pub transfer_threshold_file: Option<String>,
+    /// The same for the backscatter, dB.
+    pub transfer_backscatter_db: Option<f64>,
+    pub transfer_backscatter_file: Option<String>,
+}
+
+/// Standard uncertainties (sd) and limits of the bench. The parts every tag shares are kept apart in the budget.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct UncertaintyFile {
+    /// Shared by all tags: level of the generator, of the analyser, cable, antenna gain, dB.
+    pub generator_sd_db: Option<f64>,
+    pub analyser_sd_db: Option<f64>,
+    pub cable_sd_db: Option<f64>,
+    pub gain_sd_db: Option<f64>,
+    /// Half width of the distance's error, m (rectangular).
+    pub distance_half_width_m: Option<f64>,
+    /// Magnitudes of the reflection coefficients at the antenna connector (mismatch, U-shaped).
+    pub generator_reflection: Option<f64>,
+    pub antenna_reflection: Option<f64>,
+    /// One-port Touchstone file of the antenna instead of `antenna_reflection`.
+    pub antenna_s11_file: Option<String>,
+    /// Own to each sweep: placing the tag, dB.
+    pub positioning_sd_db: Option<f64>,
+}
+
+/// Columns of one sample where a file has one column per sample.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SampleColumns {
+    pub sample: String,
+    pub threshold: Option<String>,
+    pub reply: Option<String>,
+}
+
+/// One exported file and what its columns do not say.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawSweepFile {
+    pub file: String,
+    /// Readings of the empty room: the tag was taken away.
+    #[serde(default)]
+    pub quiet_room: bool,
+    pub sample: Option<String>,
+    /// `none` for free air.
+    pub phantom: Option<String>,
+    pub gap_mm: Option<f64>,
+    pub link: Option<String>,
+    pub repeat: Option<String>,
+    /// One column per sample.
+    #[serde(default)]
+    pub samples: Vec<SampleColumns>,
+}
+
+/// The file `tag.toml` of a raw tag.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawFile {
+    pub name: String,
+    #[serde(default)]
+    pub note: String,
+    pub own_spacer_mm: f64,
+    pub price: Option<f64>,
+    pub level: SweepLevel,
+    #[serde(default)]
+    pub taken: String,
+    pub phantom: Option<String>,
+    pub link: Option<String>,
+    #[serde(default)]
+    pub spread: SpreadFile,
+    #[serde(default)]
+    pub export: ExportFile,
+    pub columns: ColumnsFile,
+    #[serde(default)]
+    pub setup: SetupFile,
+    #[serde(default)]
+    pub uncertainty: UncertaintyFile,
+    pub sweep: Vec<RawSweepFile>,
+}
+
+/// Reads and checks the text.
+pub fn read(source: &Arc<Source>) -> Result<RawFile, Vec<Diagnostic>> {
+    let file: RawFile = toml_text::read(source)?;
+    let mut found = Vec::new();
+    let (s, u) = (&file.setup, &file.uncertainty);
+    let limits: [(&str, &str, Option<f64>, f64, f64, &str); 21] = [
+        ("", "own_spacer_mm", Some(file.own_spacer_mm), 0.0, 50.0, "mm"),
+        ("", "price", file.price, 0.0, 1e6, ""),
+        ("setup", "distance_m", s.distance_m, 0.05, 30.0, "m"),
+        ("setup", "receive_distance_m", s.receive_distance_m, 0.05, 30.0, "m"),
+        ("setup", "antenna_gain_dbi", s.antenna_gain_dbi, -20.0, 30.0, "dBi"),
+        ("setup", "receive_gain_dbi", s.receive_gain_dbi, -20.0, 30.0, "dBi"),
+        ("setup", "cable_loss_db", s.cable_loss_db, -60.0, 60.0, "dB"),
+        ("setup", "receive_cable_loss_db", s.receive_cable_loss_db, -60.0, 60.0, "dB"),
+        ("setup", "polarisation_loss_db", Some(s.polarisation_loss_db), 0.0, 30.0, "dB"),
+        ("setup", "antenna_largest_dimension_m", s.antenna_largest_dimension_m, 0.01, 10.0, "m"),
+        ("setup", "max_generator_dbm", s.max_generator_dbm, -60.0, 60.0, "dBm"),
+        ("setup", "min_generator_dbm", s.min_generator_dbm, -150.0, 60.0, "dBm"),
+        ("setup", "power_step_db", s.power_step_db, 0.0, 6.0, "dB"),
+        ("setup", "impedance_ohm", s.impedance_ohm, 1.0, 1000.0, "ohm"),
+        ("uncertainty", "generator_sd_db", u.generator_sd_db, 0.0, 10.0, "dB"),
+        ("uncertainty", "analyser_sd_db", u.analyser_sd_db, 0.0, 10.0, "dB"),
+        ("uncertainty", "cable_sd_db", u.cable_sd_db, 0.0, 10.0, "dB"),
+        ("uncertainty", "gain_sd_db", u.gain_sd_db, 0.0, 10.0, "dB"),
+        ("uncertainty", "generator_reflection", u.generator_reflection, 0.0, 0.99, ""),
+        ("uncertainty", "antenna_reflection", u.antenna_reflection, 0.0, 0.99, ""),
+        ("uncertainty", "positioning_sd_db", u.positioning_sd_db, 0.0, 10.0, "dB"),
+    ];
+    for (table, key, value, min, max, unit) in limits {
+        let Some(value) = value else { continue };
+        if !(value >= min && value <= max) {
+            let path: Vec<&str> = [table, key].into_iter().filter(|k| !k.is_empty()).collect();
+            let message = format!("{key} = {value} is outside {min}..={max} {unit}");
+            found.push(
+                Diagnostic::error("tag-range", message.trim_end())
+                    .at(source, toml_text::place(source, &path)),
+            );
+        }
+    }
+    let mut wrong = |path: &[&str], message: String, help: &str| {
+        let finding = Diagnostic::error("raw-setup", message).at(source, toml_text::place(source, path));
+        found.push(finding.help(help));
+    };
+    if file.export.separator == Separator::Comma && file.export.decimal == DecimalMark::Comma {
+        let message = "decimal commas and comma separators cannot be told apart".to_owned();
+        wrong(&["export"], message, "set separator = \"semicolon\" (or tab, pipe, blank)");
+    }
+    if file.export.comment.is_some_and(|c| !c.is_ascii()) {
+        wrong(&["export", "comment"], "the comment mark is not ASCII".into(), "use one character such as % or #");
+    }
+    if let (Some(distance), Some(half)) = (s.distance_m, u.distance_half_width_m)
+        && !(half >= 0.0 && half < distance)
+    {
+        let message = format!("distance_half_width_m = {half} is outside 0..{distance} m");
+        wrong(&["uncertainty", "distance_half_width_m"], message, "the error of the distance, not the distance");
+    }
+    units(&file, &mut wrong);
+    if file.sweep.is_empty() {
+        wrong(&["sweep"], "no [[sweep]]".into(), "name the exported files, each in a table [[sweep]]");
+    }
+    for sweep in &file.sweep {
+        if std::path::Path::new(&sweep.file).is_absolute() || sweep.file.contains("..") {
+            let message = format!("file {:?} lies outside the tag folder", sweep.file);
+            wrong(&["sweep"], message, "keep the exports beside tag.toml");
+        }
+    }
+    if found.is_empty() { Ok(file) } else { Err(found) }
+}
+
+/// Units that fit their column, and the set-up they ask for.
+fn units(file: &RawFile, wrong: &mut impl FnMut(&[&str], String, &str)) {
+    use LevelUnit::{Dbm, Dbsm, Dbv, MilliW, SquareMetre, VoltPerMetre, W};
+    let power = |unit: LevelUnit| matches!(unit, Dbm | Dbv | W | MilliW);
+    let columns = &file.columns;
+    if columns.threshold.is_none() && columns.reply.is_none() {
+        wrong(&["columns"], "neither `threshold` nor `reply`".into(), "name at least one of the two columns");
+    }
+    let mut referred = false;
+    if let Some(column) = &columns.threshold {
+        referred |= power(column.unit);
+        if !power(column.unit) && column.unit != VoltPerMetre {
+            let message = "a threshold is a generator level or a field".to_owned();
+            wrong(&["columns", "threshold", "unit"], message, "dBm, dBV, W, mW or V/m");
+        }
+    }
+    let field = columns.threshold.as_ref().is_some_and(|c| c.unit == VoltPerMetre);
+    if field && !file.export.no_answer.is_empty() {
+        let message = "`no_answer` says nothing about a field strength".to_owned();
+        wrong(&["export", "no_answer"], message, "write `>1.8` in the column: did not answer up to 1.8 V/m");
+    }
+    if let Some(column) = &columns.reply {
+        referred |= power(column.unit);
+        if column.unit == VoltPerMetre {
+            let message = "a reply is an analyser level or a delta radar cross-section".to_owned();
+            wrong(&["columns", "reply", "unit"], message, "dBm, dBV, W, mW, dBsm or m2");
+        }
+        if matches!(column.unit, Dbsm | SquareMetre) && file.setup.delta_rcs.is_none() {
+            let message = "`setup.delta_rcs` must say which delta radar cross-section this is".to_owned();
+            wrong(&["columns", "reply"], message, "delta_rcs = \"quarter\" or \"full\": they lie 6.02 dB apart");
+        }
+    }
+    if let Some(column) = &columns.reply_at {
+        referred = true;
+        if !power(column.unit) {
+            let message = "`reply_at` is a generator level".to_owned();
+            wrong(&["columns", "reply_at", "unit"], message, "dBm, dBV, W or mW");
+        }
+    }
+    let setup = &file.setup;
+    if referred {
+        let needs: [(&str, bool); 3] = [
+            ("distance_m", setup.distance_m.is_some()),
+            ("antenna_gain_dbi", setup.antenna_gain_dbi.is_some() || setup.antenna_gain_file.is_some()),
+            ("cable_loss_db", setup.cable_loss_db.is_some() || setup.cable_loss_file.is_some()),
+        ];
+        for (key, _) in needs.into_iter().filter(|(_, there)| !there) {
+            let message = format!("`setup.{key}` is missing: levels cannot be referred to the tag");
+            wrong(&["setup"], message, "gain and cable may also be files: antenna_gain_file, cable_loss_file");
+        }
+    }
+    let pairs = [
+        ("antenna_gain", setup.antenna_gain_dbi.is_some(), setup.antenna_gain_file.is_some()),
+        ("cable_loss", setup.cable_loss_db.is_some(), setup.cable_loss_file.is_some()),
+        ("receive_gain", setup.receive_gain_dbi.is_some(), setup.receive_gain_file.is_some()),
+        ("receive_cable_loss", setup.receive_cable_loss_db.is_some(), setup.receive_cable_loss_file.is_some()),
+        ("transfer_threshold", setup.transfer_threshold_db.is_some(), setup.transfer_threshold_file.is_some()),
+        ("transfer_backscatter", setup.transfer_backscatter_db.is_some(), setup.transfer_backscatter_file.is_some()),
+    ];
+    for (key, number, file) in pairs {
+        if number && file {
+            wrong(&["setup"], format!("`{key}` is given as a number and as a file"), "keep one of them");
+        }
+    }
+    if !file.export.no_answer.is_empty() && setup.max_generator_dbm.is_none() {
+        let message = "`setup.max_generator_dbm` is missing".to_owned();
+        wrong(&["export", "no_answer"], message, "a tag that did not answer has a threshold above that level");
+    }
+}
