@@ -26,6 +26,39 @@ pub const CODES: &[(&str, &str)] = &[
     (ANTENNA_OFF_ROAD, "an antenna stands far from the road"),
     (CHANGE_REFUSED, "a change of a scenario leads nowhere"),
     (TAG_FOLDER, "the tag folder is missing or holds no tag.toml"),
+    ("csv-no-rows", "a table without rows"),
+    ("csv-broken", "the table cannot be read on"),
+    ("csv-separator", "columns are not separated by commas"),
+    ("csv-column", "a column is missing, unknown or named twice"),
+    ("csv-width", "a row has more or fewer fields than the header"),
+    ("csv-empty-cell", "a cell that is needed is empty"),
+    ("csv-mount", "phantom and gap do not describe a mount"),
+    ("csv-number", "a cell holds no number"),
+    ("csv-range", "a number in a table is outside its limits"),
+    ("csv-duplicate", "the same reading stands twice"),
+    ("sweep-asleep", "backscatter from a tag that slept"),
+    ("more-problems", "more problems of a file than are shown"),
+    ("tag-range", "a number in tag.toml is outside its limits"),
+    ("tag-name", "a tag without a name"),
+    ("tag-sweeps", "the sweeps of a tag are missing or outside its folder"),
+    ("tag-raw", "raw readings where referred ones are needed"),
+    ("tag-twice", "the same sweep stands in two files"),
+    ("tag-choice", "several phantoms or link profiles to choose from"),
+    ("tag-few-samples", "too few samples to know the spread"),
+    ("tag-mounts", "mounts that cannot be joined to one curve"),
+    ("tag-no-free-air", "no free-air sweep"),
+    ("tag-no-body", "no sweep over a body phantom"),
+    ("tag-unbalanced", "a sample was not measured in every mount"),
+    ("tag-no-threshold", "a mount without one threshold"),
+    ("tag-never-woke", "no sample woke at some frequencies"),
+    ("tag-no-backscatter", "a mount without backscatter"),
+    ("tag-spacing", "frequencies too far apart for the resonance"),
+    ("touchstone", "a Touchstone file cannot be used"),
+    ("correction", "a correction table cannot be used"),
+    ("correction-cover", "a correction does not cover the sweep"),
+    ("raw-setup", "the set-up of raw readings is incomplete or contradicts itself"),
+    (OUTPUT_EXISTS, "an output is there already and was not overwritten"),
+    (OUTPUT_FAILED, "an output could not be written"),
 ];
 
 pub const FILE_MISSING: &str = "file-missing";
@@ -52,6 +85,8 @@ pub const DWELL_TOO_LONG: &str = "dwell-too-long";
 pub const ANTENNA_OFF_ROAD: &str = "antenna-off-road";
 pub const CHANGE_REFUSED: &str = "change-refused";
 pub const TAG_FOLDER: &str = "tag-folder";
+pub const OUTPUT_EXISTS: &str = "output-exists";
+pub const OUTPUT_FAILED: &str = "output-failed";
 
 #[cfg(test)]
 mod tests {

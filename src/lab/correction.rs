@@ -96,7 +96,7 @@ fn table(source: &Arc<Source>) -> Checked<Correction> {
     let (mut freq_mhz, mut value_db) = (Vec::<f64>::new(), Vec::new());
     while let Ok(true) = reader.read_record(&mut record) {
         let start = record_start(source, &record);
-        let mut cell = |column: usize, key: &str, limit: &Limit, problems: &mut Problems| {
+        let cell = |column: usize, key: &str, limit: &Limit, problems: &mut Problems| {
             let text = record.get(column).unwrap_or("");
             let value = number(source, text, key, || field_span(source, start, column), limit, problems);
             if text.is_empty() {

@@ -14,5 +14,6 @@ pub mod tag_file;
 pub mod text;
 pub mod toml_text;
 pub mod touchstone;
+pub mod write;
 
 pub use sweep::{Level, Mount, Reading, Sweep};

@@ -46,9 +46,12 @@ impl Row<'_> {
             _ => {
                 problems.error(|| {
                     let mark = if export.decimal == DecimalMark::Comma { "a comma" } else { "a point" };
-                    Diagnostic::error("csv-number", format!("expected a number with {mark}, but found {text:?}"))
-                        .at(self.source, self.span(column))
-                        .help("see `decimal`, `no_answer` and `not_measured` under [export] in tag.toml")
+                    Diagnostic::error(
+                        "csv-number",
+                        format!("expected a number with {mark}, but found {text:?}"),
+                    )
+                    .at(self.source, self.span(column))
+                    .help("see `decimal`, `no_answer` and `not_measured` under [export] in tag.toml")
                 });
                 None
             }

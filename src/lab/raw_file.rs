@@ -281,13 +281,21 @@ pub fn read(source: &Arc<Source>) -> Result<RawFile, Vec<Diagnostic>> {
         wrong(&["export"], message, "set separator = \"semicolon\" (or tab, pipe, blank)");
     }
     if file.export.comment.is_some_and(|c| !c.is_ascii()) {
-        wrong(&["export", "comment"], "the comment mark is not ASCII".into(), "use one character such as % or #");
+        wrong(
+            &["export", "comment"],
+            "the comment mark is not ASCII".into(),
+            "use one character such as % or #",
+        );
     }
     if let (Some(distance), Some(half)) = (s.distance_m, u.distance_half_width_m)
         && !(half >= 0.0 && half < distance)
     {
         let message = format!("distance_half_width_m = {half} is outside 0..{distance} m");
-        wrong(&["uncertainty", "distance_half_width_m"], message, "the error of the distance, not the distance");
+        wrong(
+            &["uncertainty", "distance_half_width_m"],
+            message,
+            "the error of the distance, not the distance",
+        );
     }
     units(&file, &mut wrong);
     if file.sweep.is_empty() {
@@ -331,7 +339,11 @@ fn units(file: &RawFile, wrong: &mut impl FnMut(&[&str], String, &str)) {
         }
         if matches!(column.unit, Dbsm | SquareMetre) && file.setup.delta_rcs.is_none() {
             let message = "`setup.delta_rcs` must say which delta radar cross-section this is".to_owned();
-            wrong(&["columns", "reply"], message, "delta_rcs = \"quarter\" or \"full\": they lie 6.02 dB apart");
+            wrong(
+                &["columns", "reply"],
+                message,
+                "delta_rcs = \"quarter\" or \"full\": they lie 6.02 dB apart",
+            );
         }
     }
     if let Some(column) = &columns.reply_at {
@@ -350,16 +362,32 @@ fn units(file: &RawFile, wrong: &mut impl FnMut(&[&str], String, &str)) {
         ];
         for (key, _) in needs.into_iter().filter(|(_, there)| !there) {
             let message = format!("`setup.{key}` is missing: levels cannot be referred to the tag");
-            wrong(&["setup"], message, "gain and cable may also be files: antenna_gain_file, cable_loss_file");
+            wrong(
+                &["setup"],
+                message,
+                "gain and cable may also be files: antenna_gain_file, cable_loss_file",
+            );
         }
     }
     let pairs = [
         ("antenna_gain", setup.antenna_gain_dbi.is_some(), setup.antenna_gain_file.is_some()),
         ("cable_loss", setup.cable_loss_db.is_some(), setup.cable_loss_file.is_some()),
         ("receive_gain", setup.receive_gain_dbi.is_some(), setup.receive_gain_file.is_some()),
-        ("receive_cable_loss", setup.receive_cable_loss_db.is_some(), setup.receive_cable_loss_file.is_some()),
-        ("transfer_threshold", setup.transfer_threshold_db.is_some(), setup.transfer_threshold_file.is_some()),
-        ("transfer_backscatter", setup.transfer_backscatter_db.is_some(), setup.transfer_backscatter_file.is_some()),
+        (
+            "receive_cable_loss",
+            setup.receive_cable_loss_db.is_some(),
+            setup.receive_cable_loss_file.is_some(),
+        ),
+        (
+            "transfer_threshold",
+            setup.transfer_threshold_db.is_some(),
+            setup.transfer_threshold_file.is_some(),
+        ),
+        (
+            "transfer_backscatter",
+            setup.transfer_backscatter_db.is_some(),
+            setup.transfer_backscatter_file.is_some(),
+        ),
     ];
     for (key, number, file) in pairs {
         if number && file {
@@ -368,6 +396,10 @@ fn units(file: &RawFile, wrong: &mut impl FnMut(&[&str], String, &str)) {
     }
     if !file.export.no_answer.is_empty() && setup.max_generator_dbm.is_none() {
         let message = "`setup.max_generator_dbm` is missing".to_owned();
-        wrong(&["export", "no_answer"], message, "a tag that did not answer has a threshold above that level");
+        wrong(
+            &["export", "no_answer"],
+            message,
+            "a tag that did not answer has a threshold above that level",
+        );
     }
 }

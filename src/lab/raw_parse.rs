@@ -118,7 +118,13 @@ impl Reader<'_> {
                 });
                 continue;
             }
-            let row = Row { file: self.file, source: self.source, separator: self.separator, fields: &fields, start };
+            let row = Row {
+                file: self.file,
+                source: self.source,
+                separator: self.separator,
+                fields: &fields,
+                start,
+            };
             let Some(freq_mhz) = row.number(freq, problems).map(|f| f * self.file.columns.freq.unit.to_mhz())
             else {
                 continue;
@@ -169,7 +175,11 @@ impl Reader<'_> {
     /// Fields of a record with their number in the text; runs of blanks count as one separator.
     fn fields<'r>(&self, record: &'r csv::StringRecord) -> Vec<(usize, &'r str)> {
         let all = record.iter().enumerate();
-        if self.separator == b' ' { all.filter(|(_, text)| !text.is_empty()).collect() } else { all.collect() }
+        if self.separator == b' ' {
+            all.filter(|(_, text)| !text.is_empty()).collect()
+        } else {
+            all.collect()
+        }
     }
 
     /// Field numbers of frequency, samples and the rest; `None` when something is missing.
@@ -223,13 +233,20 @@ impl Reader<'_> {
             gap_mm: unless(mounted, &columns.gap_mm, "gap"),
             link: unless(entry.link.is_some(), &columns.link, "link profile"),
             repeat: unless(entry.repeat.is_some(), &columns.repeat, "repeat"),
-            reply_at: unless(entry.quiet_room, &named(&columns.reply_at), "level at which the reply was taken"),
+            reply_at: unless(
+                entry.quiet_room,
+                &named(&columns.reply_at),
+                "level at which the reply was taken",
+            ),
         };
         if !sampled && others.sample.is_none() || !mounted && others.phantom.is_none() {
             problems.error(|| {
-                Diagnostic::error("csv-column", "neither the file nor tag.toml names the sample and the phantom")
-                    .at(self.source, header.clone())
-                    .help("write `sample = \"A\"` and `phantom = \"none\"` in its [[sweep]], or name the columns")
+                Diagnostic::error(
+                    "csv-column",
+                    "neither the file nor tag.toml names the sample and the phantom",
+                )
+                .at(self.source, header.clone())
+                .help("write `sample = \"A\"` and `phantom = \"none\"` in its [[sweep]], or name the columns")
             });
         }
         (!problems.has_errors()).then_some((freq?, places, others))
@@ -271,7 +288,8 @@ impl Reader<'_> {
 
     fn finish(&self, sweeps: &mut [RawSweep], problems: &mut Problems) {
         if sweeps.is_empty() && !problems.has_errors() {
-            problems.error(|| Diagnostic::error("csv-no-rows", "a header line but no rows").in_file(self.source));
+            problems
+                .error(|| Diagnostic::error("csv-no-rows", "a header line but no rows").in_file(self.source));
         }
         for sweep in sweeps {
             sweep.readings.sort_by(|a, b| a.freq_mhz.total_cmp(&b.freq_mhz));

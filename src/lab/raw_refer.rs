@@ -25,10 +25,30 @@ pub struct Bench {
     pub receive_cable_db: Correction,
     pub transfer_threshold_db: Correction,
     pub transfer_backscatter_db: Correction,
-    /// Largest reflection coefficient of the antenna over the file given, when there is one.
-    pub antenna_reflection: Option<f64>,
+    /// Magnitude of the antenna's reflection coefficient, when it is known.
+    pub antenna_reflection: Option<Reflection>,
     /// SHA-256 of the correction files.
     pub file_hashes: Vec<(String, String)>,
+}
+
+/// Reflection coefficient of the antenna: one number, or over frequency (MHz, magnitude).
+#[derive(Clone, Debug)]
+pub enum Reflection {
+    Constant(f64),
+    Over(Vec<(f64, f64)>),
+}
+
+impl Bench {
+    /// Magnitude of the antenna's reflection at the nearest frequency known.
+    pub fn reflection_at(&self, freq_mhz: f64) -> Option<f64> {
+        match self.antenna_reflection.as_ref()? {
+            Reflection::Constant(value) => Some(*value),
+            Reflection::Over(points) => points
+                .iter()
+                .min_by(|a, b| (a.0 - freq_mhz).abs().total_cmp(&(b.0 - freq_mhz).abs()))
+                .map(|point| point.1),
+        }
+    }
 }
 
 /// Reads the correction files named in the set-up, relative to `folder`.
@@ -65,14 +85,17 @@ pub fn bench(file: &RawFile, folder: &Path) -> Checked<Bench> {
     let receive_cable = one(setup.receive_cable_loss_db, &setup.receive_cable_loss_file);
     let transfer_threshold = one(setup.transfer_threshold_db, &setup.transfer_threshold_file);
     let transfer_backscatter = one(setup.transfer_backscatter_db, &setup.transfer_backscatter_file);
-    let mut antenna_reflection = file.uncertainty.antenna_reflection;
+    let mut antenna_reflection = file.uncertainty.antenna_reflection.map(Reflection::Constant);
     if let Some(name) = &file.uncertainty.antenna_s11_file {
         let read = text::read(&folder.join(name)).map_err(|problem| vec![*problem]).and_then(|read| {
             file_hashes.push((read.source.path.clone(), read.sha256));
             touchstone::read(&read.source, 1)
         });
         match read {
-            Ok((data, _)) => antenna_reflection = data.s.iter().map(|s| s[0].norm()).reduce(f64::max),
+            Ok((data, _)) => {
+                let points = data.freq_mhz.iter().zip(&data.s).map(|(f, s)| (*f, s[0].norm()));
+                antenna_reflection = Some(Reflection::Over(points.collect()));
+            }
             Err(problems) => found.extend(problems),
         }
     }
@@ -96,7 +119,8 @@ pub fn bench(file: &RawFile, folder: &Path) -> Checked<Bench> {
 pub fn refer(file: &RawFile, bench: &Bench, raw: &[RawSweep], source: &Arc<Source>) -> Checked<Vec<Sweep>> {
     let mut problems = Problems::new(source);
     let frequencies = || raw.iter().flat_map(|s| s.readings.iter().map(|r| r.freq_mhz));
-    let (low, high) = frequencies().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), f| (a.min(f), b.max(f)));
+    let (low, high) =
+        frequencies().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), f| (a.min(f), b.max(f)));
     let named = [
         ("antenna gain", &bench.gain_dbi),
         ("cable loss", &bench.cable_db),
@@ -112,9 +136,9 @@ pub fn refer(file: &RawFile, bench: &Bench, raw: &[RawSweep], source: &Arc<Sourc
             problems.error(|| {
                 let message =
                     format!("the {name} covers {from} to {to} MHz, the sweep runs from {low} to {high} MHz");
-                Diagnostic::error("correction-cover", message)
-                    .in_file(source)
-                    .help("measure the correction over the whole band, or cut the sweep; nothing is extrapolated")
+                Diagnostic::error("correction-cover", message).in_file(source).help(
+                    "measure the correction over the whole band, or cut the sweep; nothing is extrapolated",
+                )
             });
         }
     }

@@ -1,7 +1,7 @@
 //! `tag.toml`: what a tag is called, how its sweeps were taken, and what is assumed about its spread.
 
-use crate::diag::{Diagnostic, Source};
 use super::toml_text;
+use crate::diag::{Diagnostic, Source};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;

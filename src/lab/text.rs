@@ -1,6 +1,6 @@
 //! Reads a text file the user wrote: size, encoding and hash checked before anything looks inside.
 
-use crate::diag::{Diagnostic, Source};
+use crate::diag::{Diagnostic, Source, codes};
 use sha2::{Digest, Sha256};
 use std::io::Read;
 use std::path::Path;
@@ -21,12 +21,12 @@ pub fn read(path: &Path) -> Result<TextFile, Box<Diagnostic>> {
     let shown = path.display().to_string();
     let empty = Source::new(shown.clone(), "");
     let unreadable = |e: std::io::Error| {
-        Box::new(Diagnostic::error("file-unreadable", format!("cannot read the file: {e}")).in_file(&empty))
+        Box::new(Diagnostic::error(codes::FILE_MISSING, format!("cannot read the file: {e}")).in_file(&empty))
     };
     let file = std::fs::File::open(path).map_err(unreadable)?;
     let metadata = file.metadata().map_err(unreadable)?;
     if metadata.is_dir() {
-        let folder = Diagnostic::error("file-unreadable", "this is a folder, not a file");
+        let folder = Diagnostic::error(codes::FILE_IS_DIRECTORY, "this is a folder, not a file");
         return Err(Box::new(folder.in_file(&empty)));
     }
     if metadata.len() > MAX_BYTES {
@@ -46,7 +46,8 @@ pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Box<Diagnosti
     let sha256 = hex(&Sha256::digest(&bytes));
     let whole = Source::new(shown, "");
     if bytes.starts_with(&[0xFF, 0xFE]) || bytes.starts_with(&[0xFE, 0xFF]) {
-        let found = Diagnostic::error("file-encoding", "the file is UTF-16, expected UTF-8").in_file(&whole);
+        let found =
+            Diagnostic::error(codes::FILE_NOT_UTF8, "the file is UTF-16, expected UTF-8").in_file(&whole);
         return Err(Box::new(found.help("save it again as `CSV UTF-8` or plain UTF-8 text")));
     }
     let text = match String::from_utf8(bytes) {
@@ -57,7 +58,7 @@ pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Box<Diagnosti
             // Keep the readable part, so that the place can be shown.
             let source = Source::new(shown, String::from_utf8_lossy(&e.as_bytes()[..at]).into_owned());
             let message = format!("byte 0x{bad:02X} is not UTF-8 text (byte {at} of the file)");
-            let found = Diagnostic::error("file-encoding", message).at(&source, at..at);
+            let found = Diagnostic::error(codes::FILE_NOT_UTF8, message).at(&source, at..at);
             let help =
                 "save it again as UTF-8; a degree or micro sign from an older code page is a usual cause";
             return Err(Box::new(found.help(help)));
@@ -67,10 +68,10 @@ pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Box<Diagnosti
     let text = text.strip_prefix('\u{FEFF}').map(str::to_owned).unwrap_or(text);
     let source = Source::new(shown, text);
     if source.text.trim().is_empty() {
-        return Err(Box::new(Diagnostic::error("file-empty", "the file is empty").in_file(&source)));
+        return Err(Box::new(Diagnostic::error(codes::FILE_EMPTY, "the file is empty").in_file(&source)));
     }
     if let Some(at) = source.text.find('\0') {
-        let found = Diagnostic::error("file-encoding", "the file holds a zero byte: not a text file");
+        let found = Diagnostic::error(codes::FILE_NOT_UTF8, "the file holds a zero byte: not a text file");
         return Err(Box::new(found.at(&source, at..at + 1).help("save it again as UTF-8 text")));
     }
     Ok(TextFile { source, sha256 })
@@ -78,7 +79,7 @@ pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Box<Diagnosti
 
 fn too_large(source: &Arc<Source>, bytes: u64) -> Box<Diagnostic> {
     let message = format!("the file has {} MB, the limit is {} MB", bytes >> 20, MAX_BYTES >> 20);
-    let found = Diagnostic::error("file-too-large", message).in_file(source);
+    let found = Diagnostic::error(codes::FILE_TOO_LARGE, message).in_file(source);
     let help = "a sweep of 100,000 rows takes about 5 MB: is this the right file? split it by mount if it is";
     Box::new(found.help(help))
 }
@@ -102,9 +103,9 @@ mod tests {
 
     #[test]
     fn encodings_are_told_apart() {
-        assert_eq!(code(b"\xFF\xFEa\0"), "file-encoding");
-        assert_eq!(code(b"a\0b\0"), "file-encoding");
-        assert_eq!(code(b"caf\xE9"), "file-encoding");
+        assert_eq!(code(b"\xFF\xFEa\0"), "file-not-utf8");
+        assert_eq!(code(b"a\0b\0"), "file-not-utf8");
+        assert_eq!(code(b"caf\xE9"), "file-not-utf8");
         assert_eq!(code(b" \n"), "file-empty");
         let file = from_bytes("x.csv", b"\xEF\xBB\xBFa,b\n".to_vec()).expect("a mark is harmless");
         assert_eq!(file.source.text, "a,b\n");
@@ -119,7 +120,7 @@ mod tests {
 
     #[test]
     fn a_missing_file_and_a_folder_are_refused() {
-        assert_eq!(read(Path::new("/nonexistent/a.csv")).expect_err("missing").code, "file-unreadable");
-        assert_eq!(read(Path::new("src")).expect_err("folder").code, "file-unreadable");
+        assert_eq!(read(Path::new("/nonexistent/a.csv")).expect_err("missing").code, "file-missing");
+        assert_eq!(read(Path::new("src")).expect_err("folder").code, "file-is-directory");
     }
 }

@@ -3,7 +3,7 @@
 //! The TOML reader stops at its first complaint. To show all unknown keys of a file at once, the key just
 //! complained about is turned into a comment (same length, so every offset stays) and the text is read again.
 
-use crate::diag::{Diagnostic, Source};
+use crate::diag::{Diagnostic, Source, codes};
 use serde::de::DeserializeOwned;
 use std::ops::Range;
 use std::sync::Arc;
@@ -33,7 +33,7 @@ fn collect<T: DeserializeOwned>(source: &Arc<Source>) -> Result<T, Vec<Diagnosti
             // It may only be wrong because a key was taken out above.
             return Err(found);
         }
-        let code = if unknown { "toml-unknown-key" } else { "toml" };
+        let code = if unknown { codes::KEY_UNKNOWN } else { codes::TOML_SYNTAX };
         let message = error.message().trim().replace('\n', "; ");
         found.push(Diagnostic::error(code, message).at(source, span.clone()));
         let one_line = !text[span.clone()].contains('\n');

@@ -4,7 +4,7 @@ use super::align::{Alignment, Track, align};
 use super::censored::mean_level;
 use super::spread::{PRIOR_SCALE_DB, SigmaPosterior, Spread};
 use super::{MountCurve, Tag, TagCurve, mounts};
-use crate::diag::{Checked, Diagnostic, Severity, Source};
+use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
 use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, SHIFT_PRIOR_SCALE_MHZ, TagFile};
 use crate::lab::{Level, Mount, Sweep, parse, text};
 use std::path::{Path, PathBuf};
@@ -91,7 +91,7 @@ fn sweep_paths(
         Ok(listed) => listed,
         Err(e) => {
             found.push(
-                Diagnostic::error("file-unreadable", format!("cannot list the folder: {e}")).in_file(toml),
+                Diagnostic::error(codes::FILE_MISSING, format!("cannot list the folder: {e}")).in_file(toml),
             );
             return Vec::new();
         }

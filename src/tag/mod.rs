@@ -8,8 +8,8 @@ pub mod mounts;
 pub mod pchip;
 pub mod spread;
 
-pub use curve::{MountCurve, TagCurve, closeness};
 pub use crate::lab::tag_file;
+pub use curve::{MountCurve, TagCurve, closeness};
 pub use load::load;
 pub use spread::Spread;
 
