@@ -233,12 +233,15 @@ pub struct RawFile {
     pub sweep: Vec<RawSweepFile>,
 }
 
+/// Table, key, value, least, most, unit.
+type LimitedKey = (&'static str, &'static str, Option<f64>, f64, f64, &'static str);
+
 /// Reads and checks the text.
 pub fn read(source: &Arc<Source>) -> Result<RawFile, Vec<Diagnostic>> {
     let file: RawFile = toml_text::read(source)?;
     let mut found = Vec::new();
     let (s, u) = (&file.setup, &file.uncertainty);
-    let limits: [(&str, &str, Option<f64>, f64, f64, &str); 21] = [
+    let limits: [LimitedKey; 21] = [
         ("", "own_spacer_mm", Some(file.own_spacer_mm), 0.0, 50.0, "mm"),
         ("", "price", file.price, 0.0, 1e6, ""),
         ("setup", "distance_m", s.distance_m, 0.05, 30.0, "m"),
