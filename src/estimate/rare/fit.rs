@@ -16,6 +16,9 @@ const EM_STEPS: usize = 12;
 const COUNTS: [usize; 6] = [1, 2, 3, 4, 6, 8];
 /// A Gaussian with fewer effective points is dropped.
 const LEAST_POINTS: f64 = 5.0;
+/// What a new fit keeps of the mixture before it, and the share under which a Gaussian is let go.
+const OLD_SHARE: f64 = 0.1;
+const LEAST_SHARE: f64 = 2e-4;
 /// More points than this are thinned out evenly before a fit.
 const MOST_POINTS: usize = 2000;
 
@@ -96,7 +99,7 @@ fn fit_stratum(data: &Data, mut old: Vec<Component>, natural: f64) -> Vec<Compon
         }
         let before = best.0;
         for spread in [Spread::Unit, Spread::Common, Spread::PerAxis] {
-            let trained = |fold: usize| em(&folds[fold], starts[fold].clone(), spread);
+            let trained = |fold: usize| blend(em(&folds[fold], starts[fold].clone(), spread), &old);
             let both = loss(&folds[1], &trained(0)) + loss(&folds[0], &trained(1));
             // A richer mixture must earn its keep.
             if both < 0.97 * best.0 {
@@ -109,10 +112,23 @@ fn fit_stratum(data: &Data, mut old: Vec<Component>, natural: f64) -> Vec<Compon
         }
     }
     match best.1 {
-        Some((count, spread)) => em(data, starts(data, count), spread),
+        Some((count, spread)) => blend(em(data, starts(data, count), spread), &old),
         None if old.is_empty() => em(data, starts(data, 1), Spread::Unit),
         None => old,
     }
+}
+
+/// A fit with a tenth of the mixture before it: a small region seen earlier must not be lost to a round that had no
+/// point there. What is not confirmed fades by ten each round.
+fn blend(mut fresh: Vec<Component>, old: &[Component]) -> Vec<Component> {
+    if !old.is_empty() {
+        fresh.iter_mut().for_each(|component| component.share *= 1.0 - OLD_SHARE);
+        let kept = old.iter().filter(|component| component.share * OLD_SHARE > LEAST_SHARE);
+        fresh.extend(
+            kept.map(|component| Component { share: component.share * OLD_SHARE, ..component.clone() }),
+        );
+    }
+    fresh
 }
 
 impl<'a> Data<'a> {

@@ -27,7 +27,7 @@ use rayon::prelude::*;
 pub const NATURAL_SHARE: f64 = 0.1;
 const PILOT_NATURAL_SHARE: f64 = 0.2;
 const SECOND_STAGE_PLACE: u64 = 5;
-const MAX_ROUNDS: usize = 14;
+const MAX_ROUNDS: usize = 30;
 /// Share of natural points above the bar of the cross-check.
 const CHECK_SHARE: f64 = 0.05;
 const LARGEST_SHARE_LIMIT: f64 = 0.2;
@@ -224,7 +224,9 @@ pub fn second_stage<P: Problem>(
 
 fn judge(request: &Request, ready: &Prepared, runs: &[Replication]) -> Outcome {
     let tallies: Vec<WeightedTally> = runs.iter().map(|run| run.misses).collect();
-    let (mean, cov, interval) = from_replications(&tallies, 1.0 / ready.mixture.natural, true);
+    let calls: u64 = tallies.iter().map(|tally| tally.n).sum();
+    let expected = (ready.variance / calls as f64).sqrt();
+    let (mean, cov, interval) = from_replications(&tallies, 1.0 / ready.mixture.natural, true, expected);
     let (mut all, mut check, mut uncovered) = (WeightedTally::default(), WeightedTally::default(), 0.0);
     for run in runs {
         all.merge(&run.misses);

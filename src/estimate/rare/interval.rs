@@ -3,7 +3,8 @@
 //! With enough misses: ln(mean) ± t · s, where t has one degree of freedom less than there are replications and s
 //! is the relative standard error. On the logarithmic scale the lower end cannot fall below zero. s comes from the spread
 //! of the replications; where a spread within the replications is known too, the wider of the two is
-//! taken, because 20 replications know their spread only to 16 %.
+//! taken, because a dozen replications know their spread only to 20 %. An importance run that by chance drew no heavy weights has both
+//! a low estimate and a low spread; so there the error expected by the pilot, which saw other points, is a floor.
 //!
 //! With few misses (effective count under `FEW`) the spread itself is not known. All scores lie in 0..=bound (bound 1
 //! for plain sampling, 1/α for an importance density which keeps a share α of the natural one), and among such
@@ -32,8 +33,14 @@ impl Interval {
 }
 
 /// Mean, relative standard error and interval of equal-sized replications. `bound` is the largest possible score;
-/// `within` says whether the scores inside a replication are independent, so that their spread counts.
-pub fn from_replications(replications: &[WeightedTally], bound: f64, within: bool) -> (f64, f64, Interval) {
+/// `within` says whether the scores inside a replication are independent, so that their spread counts; `floor` is a
+/// relative standard error known from elsewhere (0 if none).
+pub fn from_replications(
+    replications: &[WeightedTally],
+    bound: f64,
+    within: bool,
+    floor: f64,
+) -> (f64, f64, Interval) {
     let mut all = WeightedTally::default();
     let mut between = WeightedTally::default();
     for replication in replications {
@@ -42,7 +49,7 @@ pub fn from_replications(replications: &[WeightedTally], bound: f64, within: boo
     }
     let mean = between.mean();
     let standard_error = standard_error(&between, within.then_some(all.variance() / all.n.max(1) as f64));
-    let cov = if mean > 0.0 { standard_error / mean } else { f64::INFINITY };
+    let cov = if mean > 0.0 { (standard_error / mean).max(floor) } else { f64::INFINITY };
     let interval = if all.effective_count() < FEW {
         few_hits(mean, all.n, bound)
     } else {

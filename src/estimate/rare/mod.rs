@@ -89,7 +89,7 @@ pub struct Request {
 
 impl Request {
     pub fn new(seed: u64) -> Request {
-        Request { seed, method: None, target_cov: 0.1, max_calls: 1_000_000, replications: 20 }
+        Request { seed, method: None, target_cov: 0.1, max_calls: 1_000_000, replications: 12 }
     }
 }
 

@@ -65,7 +65,7 @@ pub fn sobol<P: Problem>(problem: &P, request: &Request, calls: u64) -> Estimate
 }
 
 fn finish(method: Method, tallies: &[WeightedTally], within: bool) -> Estimate {
-    let (mean, cov, interval) = from_replications(tallies, 1.0, within);
+    let (mean, cov, interval) = from_replications(tallies, 1.0, within, 0.0);
     let mut all = WeightedTally::default();
     tallies.iter().for_each(|tally| all.merge(tally));
     Estimate {
