@@ -173,6 +173,8 @@ pub fn read(section: &Section, number: usize) -> Antenna {
     let kind_word = section.text("kind").unwrap_or_default();
     let from_kind = |key: &'static str, limit: &'static limits::Limit, value: Option<f64>| match value {
         Some(default) => section.number_or(key, limit, default, KIND_SOURCE),
+        // A wrong kind is one problem, not six missing keys.
+        None if section.find("kind").is_some() => section.number(key, limit).unwrap_or(limit.min),
         None => section
             .number_required(key, limit, "set it, or take the defaults of a kind: mat, side_panel, overhead")
             .unwrap_or(limit.min),

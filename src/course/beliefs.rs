@@ -149,41 +149,41 @@ impl From<&Beliefs> for BeliefsForm {
 
 const OURS: &str = "our estimate";
 
-/// Value of a class times a uniform factor of 0.5 to 1.5.
-const fn half_to_one_and_a_half(value: f64) -> Quantity {
-    if value == 0.0 {
-        Quantity::Pinned(0.0)
-    } else {
-        Quantity::Uniform { min: 0.5 * value, max: 1.5 * value }
-    }
+const fn uniform(min: f64, max: f64) -> Quantity {
+    Quantity::Uniform { min, max }
 }
 
-/// Air gap (median mm, ln-sd), resonance shift MHz, film loss dB of dry, damp and soaked bibs.
+/// Air gap, resonance shift and film loss of dry, damp and soaked bibs: a class value times 0.5 to 1.5.
 /// Source: our estimate; only far-field losses of water sheets are established.
-const WETNESS: [(f64, f64, f64, f64); 3] =
-    [(8.0, 0.5, 0.0, 0.0), (5.0, 0.6, 4.0, 0.3), (2.0, 0.7, 10.0, 1.0)];
+const WETNESS: [WetnessBelief; 3] = [
+    WetnessBelief {
+        air_gap_mm: Quantity::LogNormal { median: 8.0, ln_sd: 0.5 },
+        resonance_shift_mhz: Quantity::Pinned(0.0),
+        film_loss_db: Quantity::Pinned(0.0),
+    },
+    WetnessBelief {
+        air_gap_mm: Quantity::LogNormal { median: 5.0, ln_sd: 0.6 },
+        resonance_shift_mhz: uniform(2.0, 6.0),
+        film_loss_db: uniform(0.15, 0.45),
+    },
+    WetnessBelief {
+        air_gap_mm: Quantity::LogNormal { median: 2.0, ln_sd: 0.7 },
+        resonance_shift_mhz: uniform(5.0, 15.0),
+        film_loss_db: uniform(0.5, 1.5),
+    },
+];
 
 fn read_wetness(section: &Section, wetness: Wetness) -> WetnessBelief {
-    let (median, ln_sd, shift_mhz, film_db) = WETNESS[wetness as usize];
+    let class = &WETNESS[wetness as usize];
     let belief = WetnessBelief {
-        air_gap_mm: section.belief(
-            "air_gap_mm",
-            &limits::GAP_MM,
-            Quantity::LogNormal { median, ln_sd },
-            OURS,
-        ),
+        air_gap_mm: section.belief("air_gap_mm", &limits::GAP_MM, class.air_gap_mm, OURS),
         resonance_shift_mhz: section.belief(
             "resonance_shift_mhz",
             &limits::SHIFT_MHZ,
-            half_to_one_and_a_half(shift_mhz),
+            class.resonance_shift_mhz,
             OURS,
         ),
-        film_loss_db: section.belief(
-            "film_loss_db",
-            &limits::FILM_LOSS_DB,
-            half_to_one_and_a_half(film_db),
-            OURS,
-        ),
+        film_loss_db: section.belief("film_loss_db", &limits::FILM_LOSS_DB, class.film_loss_db, OURS),
     };
     section.finish();
     belief
@@ -191,7 +191,6 @@ fn read_wetness(section: &Section, wetness: Wetness) -> WetnessBelief {
 
 /// Reads `[beliefs]`.
 pub fn read(section: &Section) -> Beliefs {
-    let uniform = |min, max| Quantity::Uniform { min, max };
     let normal = |mean, sd| Quantity::Normal { mean, sd };
     let beliefs = Beliefs {
         wetness: [

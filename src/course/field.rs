@@ -132,8 +132,7 @@ pub struct PlacementsForm {
 #[serde(deny_unknown_fields)]
 pub struct FieldForm {
     /// Runners in the race.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub runners: Option<u64>,
+    pub runners: u64,
     /// Share of women.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub women_share: Option<f64>,
@@ -184,7 +183,7 @@ impl From<&RunnerField> for FieldForm {
             })
         };
         FieldForm {
-            runners: Some(f.runners),
+            runners: f.runners,
             women_share: Some(f.women_share),
             speed_m_s: Some(f.speed_m_s.into()),
             stature_men_m: Some(f.stature_men_m.into()),

@@ -6,7 +6,6 @@ use super::{Course, beliefs, effects, field, region, weather};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
 use crate::limits;
 use sha2::{Digest, Sha256};
-use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
 use toml::de::DeTable;
@@ -19,85 +18,48 @@ const MOST_POINTS: usize = 60;
 /// Loads a scenario file: the course with its warnings, or everything that is wrong with it.
 pub fn load(path: &Path) -> Checked<Course> {
     let shown = path.display().to_string();
-    let bytes = read_bytes(path, &shown)?;
-    let text = match String::from_utf8(bytes) {
-        Ok(text) => text,
-        Err(error) => {
-            let at = error.utf8_error().valid_up_to();
-            let good = String::from_utf8_lossy(&error.as_bytes()[..at]).into_owned();
-            let source = Source::new(&shown, format!("{good}\u{fffd}"));
-            let span = good.len()..good.len() + 3;
-            return Err(vec![
-                Diagnostic::error(codes::FILE_NOT_UTF8, format!("byte {at} is not UTF-8"))
-                    .at(&source, span)
-                    .label("from here on")
-                    .help("save the file as UTF-8"),
-            ]);
-        }
-    };
+    if let Ok(facts) = std::fs::metadata(path)
+        && facts.len() > MAX_BYTES
+        && facts.is_file()
+    {
+        let message = format!("the file has {} bytes, a scenario at most {MAX_BYTES}", facts.len());
+        return Err(vec![
+            Diagnostic::error(codes::FILE_TOO_LARGE, message)
+                .in_file(&Source::new(&shown, ""))
+                .help("is this a scenario? sweeps belong in the tag folder"),
+        ]);
+    }
+    let file = crate::lab::text::read(path).map_err(|d| vec![*d])?;
+    let text = &file.source.text;
     let folder = path.parent().unwrap_or(Path::new(""));
-    let (course, mut warnings) = from_text(&shown, &text, folder)?;
+    let (course, mut warnings) = walk_checked(&shown, text, &file.sha256, folder)?;
     if !course.tag_folder.join("tag.toml").is_file() {
-        warnings.push(missing_tag_folder(&shown, &text, &course));
+        warnings.push(missing_tag_folder(&file.source, &course));
         return Err(warnings);
     }
     Ok((course, warnings))
 }
 
-fn missing_tag_folder(shown: &str, text: &str, course: &Course) -> Diagnostic {
-    let source = Source::new(shown, text);
+fn missing_tag_folder(source: &Arc<Source>, course: &Course) -> Diagnostic {
     let folder = course.tag_folder.display();
     let message = if course.tag_folder.is_dir() {
         format!("{folder} holds no tag.toml")
     } else {
         format!("tag folder {folder} does not exist")
     };
-    let place = DeTable::parse(text)
-        .ok()
-        .and_then(|doc| doc.get_ref().iter().find(|(k, _)| k.get_ref() == "tag").map(|(_, v)| v.span()));
     Diagnostic::error(codes::TAG_FOLDER, message)
-        .at(&source, place.unwrap_or(0..0))
+        .at(source, crate::lab::toml_text::place(source, &["tag"]))
         .label("counted from the folder of this file")
         .help("name a folder with a tag.toml and its sweeps")
 }
 
-fn read_bytes(path: &Path, shown: &str) -> Result<Vec<u8>, Vec<Diagnostic>> {
-    let about = |code, message: String| Diagnostic::error(code, message).in_file(&Source::new(shown, ""));
-    let missing = |error: std::io::Error| {
-        vec![
-            about(codes::FILE_MISSING, format!("cannot read {shown}: {error}"))
-                .help("check the path; it counts from the current folder"),
-        ]
-    };
-    let facts = std::fs::metadata(path).map_err(missing)?;
-    if facts.is_dir() {
-        return Err(vec![
-            about(codes::FILE_IS_DIRECTORY, format!("{shown} is a folder"))
-                .help("name the scenario file in it"),
-        ]);
-    }
-    let too_large = |size: String| {
-        vec![
-            about(codes::FILE_TOO_LARGE, format!("{shown} has {size}, a scenario at most {MAX_BYTES} bytes"))
-                .help("is this a scenario? sweeps belong in the tag folder"),
-        ]
-    };
-    if facts.len() > MAX_BYTES {
-        return Err(too_large(format!("{} bytes", facts.len())));
-    }
-    let mut bytes = Vec::new();
-    let file = std::fs::File::open(path).map_err(missing)?;
-    // Devices and pipes state no length, so the reading itself is bounded too.
-    file.take(MAX_BYTES + 1).read_to_end(&mut bytes).map_err(missing)?;
-    if bytes.len() as u64 > MAX_BYTES {
-        return Err(too_large("more".to_owned()));
-    }
-    Ok(bytes)
-}
-
 /// Loads a scenario from text. `folder` is where its relative paths count from; the file system is not touched.
 pub fn from_text(path: &str, text: &str, folder: &Path) -> Checked<Course> {
-    let (course, found, _) = walk_text(path, text, folder);
+    walk_checked(path, text, &crate::lab::text::hex(&Sha256::digest(text.as_bytes())), folder)
+}
+
+fn walk_checked(path: &str, text: &str, hash: &str, folder: &Path) -> Checked<Course> {
+    let (course, found, _) = walk_text(path, text, hash, folder);
     match course {
         Some(course) if !found.iter().any(|d| d.severity == Severity::Error) => Ok((course, found)),
         _ => Err(found),
@@ -105,8 +67,12 @@ pub fn from_text(path: &str, text: &str, folder: &Path) -> Checked<Course> {
 }
 
 /// The course as far as it could be built, everything found, and the walk that found it.
-pub(super) fn walk_text(path: &str, text: &str, folder: &Path) -> (Option<Course>, Vec<Diagnostic>, Walk) {
-    let hash = format!("{:x}", Sha256::digest(text.as_bytes()));
+pub(super) fn walk_text(
+    path: &str,
+    text: &str,
+    hash: &str,
+    folder: &Path,
+) -> (Option<Course>, Vec<Diagnostic>, Walk) {
     let body = text.strip_prefix('\u{feff}').unwrap_or(text);
     let source = Source::new(path, body);
     let walk = Walk::new(source.clone());
@@ -119,7 +85,7 @@ pub(super) fn walk_text(path: &str, text: &str, folder: &Path) -> (Option<Course
         return (None, walk.take_found(), walk);
     }
     let Some(document) = parse_document(&source, &walk) else { return (None, walk.take_found(), walk) };
-    let course = read(&Section::root(&walk, document.get_ref()), &hash, folder);
+    let course = read(&Section::root(&walk, document.get_ref()), hash, folder);
     (course, walk.take_found(), walk)
 }
 
@@ -178,7 +144,7 @@ fn read(root: &Section, hash: &str, folder: &Path) -> Option<Course> {
         every_antenna: &every_antenna,
     };
     let tables: Vec<Section> = root
-        .tables("point", "point", MOST_POINTS)
+        .tables_in("point", "point", 1..=MOST_POINTS)
         .into_iter()
         .map(|table| table.with_fallback(&every_point))
         .collect();
@@ -229,7 +195,8 @@ fn check_finish(tables: &[Section], points: &[TimingPoint]) {
             );
         }
         [] => {
-            if let Some(last) = tables.last() {
+            let said = tables.iter().any(|t| t.find_own("finish").is_some());
+            if let Some(last) = tables.last().filter(|_| !said) {
                 last.walk.note(
                     Diagnostic::warning(codes::FINISH_COUNT, "no point is the finish")
                         .at(&last.walk.source, last.span.clone())

@@ -14,8 +14,10 @@ pub mod reader;
 pub mod region;
 pub mod region_table;
 mod resolve;
+pub mod schema;
 pub mod surface;
 pub mod timing_point;
+mod values;
 pub mod walk;
 pub mod weather;
 

@@ -100,7 +100,7 @@ pub struct ReaderForm {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub round_s: Option<f64>,
     /// Its antennas, at most 32.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub antenna: Vec<AntennaForm>,
 }
 
@@ -190,7 +190,7 @@ pub fn read(section: &Section, number: usize, region: Option<&Region>, every_ant
         frame_slots: section.whole("frame_slots", &limits::FRAME_SLOTS).map(|v| v as u32),
         round_s: section.number("round_s", &limits::ROUND_S),
         antennas: section
-            .tables("antenna", "antenna", MOST_ANTENNAS)
+            .tables_in("antenna", "antenna", 1..=MOST_ANTENNAS)
             .into_iter()
             .enumerate()
             .map(|(i, table)| antenna::read(&table.with_fallback(every_antenna), i + 1))

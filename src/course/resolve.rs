@@ -28,7 +28,7 @@ pub struct EventForm {
 #[serde(deny_unknown_fields)]
 pub struct ScenarioForm {
     /// What the file is about; invented events say so.
-    #[serde(skip_serializing_if = "String::is_empty")]
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub note: String,
     /// Folder of the tag, counted from the folder of this file.
     pub tag: String,

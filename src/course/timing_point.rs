@@ -130,7 +130,7 @@ pub struct PointForm {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub surface: Option<SurfaceForm>,
     /// Metal planes nearby.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub plane: Vec<PlaneForm>,
     /// Its lines, at most 8.
     pub line: Vec<LineForm>,
@@ -192,7 +192,7 @@ pub fn read<'s>(section: &'s Section<'s>, around: &Surroundings<'s>) -> TimingPo
     if section.find_own("name").is_none() {
         section.missing("name", "name the timing point, for example name = \"10 km\"");
     }
-    let is_finish = section.find_own("finish").is_some() && section.boolean("finish").unwrap_or(false);
+    let is_finish = section.boolean_own("finish").unwrap_or(false);
     let road_width_m = section.number_or("road_width_m", &limits::ROAD_WIDTH_M, 6.0, "our estimate");
     let point = TimingPoint {
         name: name.unwrap_or_default(),
@@ -276,12 +276,12 @@ fn read_flow(section: &Section, around: &Surroundings) -> f64 {
 
 fn read_lines<'s>(section: &'s Section<'s>, around: &Surroundings<'s>) -> Vec<Line> {
     let lines: Vec<Line> = section
-        .tables("line", "line", MOST_LINES)
+        .tables_in("line", "line", 1..=MOST_LINES)
         .iter()
         .enumerate()
         .map(|(i, table)| {
             let readers: Vec<Reader> = table
-                .tables("reader", "reader", MOST_READERS)
+                .tables_in("reader", "reader", 1..=MOST_READERS)
                 .into_iter()
                 .enumerate()
                 .map(|(r, reader_table)| {

@@ -1,0 +1,96 @@
+//! What the user reads when a scenario is wrong: one file per code in tests/errors, with the expected text beside it.
+//!
+//! To renew the texts after a change of wording: READODDS_BLESS=1 cargo test --test errors, then read the difference.
+
+use readodds::course;
+use readodds::diag::Diagnostic;
+use readodds::diag::codes::CODES;
+use readodds::diag::render::{Style, render_all};
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// Codes of files other than scenarios; their cases stand beside their readers.
+fn elsewhere(code: &str) -> bool {
+    let families =
+        ["csv-", "tag-", "sweep-", "raw-", "correction", "touchstone", "output-", "change-", "more-"];
+    code != "tag-folder" && families.iter().any(|family| code.starts_with(family))
+}
+
+fn cases() -> Vec<PathBuf> {
+    let mut paths: Vec<_> = std::fs::read_dir("tests/errors")
+        .expect("tests/errors")
+        .map(|entry| entry.expect("entry").path())
+        .filter(|path| path.extension().is_some_and(|e| e == "toml"))
+        .collect();
+    paths.sort();
+    assert!(paths.len() >= 15);
+    paths
+}
+
+fn found(path: &Path) -> Vec<Diagnostic> {
+    match course::load(path) {
+        Ok((_, warnings)) => warnings,
+        Err(found) => found,
+    }
+}
+
+#[test]
+fn every_case_reads_as_expected() {
+    let bless = std::env::var_os("READODDS_BLESS").is_some();
+    for path in cases() {
+        let text = render_all(&found(&path), Style::PLAIN);
+        let expected = path.with_extension("txt");
+        if bless {
+            std::fs::write(&expected, &text).expect("written");
+        }
+        assert_eq!(text, std::fs::read_to_string(&expected).unwrap_or_default(), "{}", path.display());
+    }
+}
+
+#[test]
+fn every_case_shows_its_own_code_and_every_code_has_a_case() {
+    let mut seen = BTreeSet::new();
+    for path in cases() {
+        let name = path.file_stem().expect("stem").to_string_lossy().into_owned();
+        let codes: BTreeSet<_> = found(&path).iter().map(|d| d.code).collect();
+        assert!(codes.contains(name.as_str()), "{name}: {codes:?}");
+        seen.extend(codes);
+    }
+    // A missing file, a folder and a file too large cannot lie in a repository.
+    let folder = std::env::temp_dir().join(format!("readodds-errors-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).expect("folder");
+    let large = folder.join("large.toml");
+    std::fs::File::create(&large).and_then(|f| f.set_len(200 << 20)).expect("200 MB of holes");
+    let started = std::time::Instant::now();
+    for (path, code) in [
+        (Path::new("tests/errors/no-such-file.toml"), "file-missing"),
+        (Path::new("tests/errors"), "file-is-directory"),
+        (&large, "file-too-large"),
+    ] {
+        let found = found(path);
+        assert_eq!(found.iter().map(|d| d.code).collect::<Vec<_>>(), [code], "{}", path.display());
+        assert!(render_all(&found, Style::PLAIN).contains(&path.display().to_string()));
+        seen.insert(code);
+    }
+    assert!(started.elapsed().as_secs() < 5, "a large file must be refused unread");
+    std::fs::remove_dir_all(&folder).expect("removed");
+    for (code, _) in CODES.iter().filter(|(code, _)| !elsewhere(code)) {
+        assert!(seen.contains(code), "{code} has no case");
+    }
+}
+
+#[test]
+fn every_diagnostic_points_into_its_file() {
+    for path in cases() {
+        for diagnostic in found(&path) {
+            let place = diagnostic.place().expect("a place");
+            assert!(place.starts_with(&path.display().to_string()), "{place}");
+            assert!(
+                CODES.iter().any(|(code, _)| *code == diagnostic.code),
+                "{} is not listed",
+                diagnostic.code
+            );
+            assert!(!diagnostic.message.ends_with('.'), "{}", diagnostic.message);
+        }
+    }
+}
