@@ -3,9 +3,12 @@
 pub mod common_cause;
 pub mod indices;
 pub mod information;
+pub mod interval;
 pub mod joint;
 pub mod paired;
+pub mod paired_counts;
 pub mod posterior;
+pub mod prediction;
 pub mod quadrature;
 pub mod rare;
 pub mod selection;

@@ -9,6 +9,7 @@ pub mod raw_file;
 pub mod raw_parse;
 pub mod raw_refer;
 pub mod refer;
+pub mod stat;
 pub mod sweep;
 pub mod tag_file;
 pub mod text;
