@@ -1,7 +1,7 @@
 //! Normal distribution fitted to readings of which some are only known to lie above, below or between limits.
 //!
-//! ln L = Σ ln φ((y − μ)/σ)/σ + Σ ln Φ((μ − c)/σ) [above c] + Σ ln Φ((c − μ)/σ) [below c]
-//! + Σ ln[Φ((b − μ)/σ) − Φ((a − μ)/σ)] [between a and b].
+//! Likelihood of a reading: exact y, φ((y − μ)/σ)/σ; above c, Φ((μ − c)/σ); below c, Φ((c − μ)/σ); between a and b,
+//! Φ((b − μ)/σ) − Φ((a − μ)/σ). Mean and σ are those with the largest product.
 //! Dropping such readings, or putting the limit in their place, makes a tag look better and steadier than it is.
 //! Standard errors from the observed information. Intervals by profile likelihood: all values whose best likelihood is
 //! within c of the top; for the mean c = n ln(1 + t²/(n − 1)), which is exact when nothing is censored, for σ
