@@ -15,3 +15,8 @@ pub mod selection;
 pub mod settle;
 pub mod shared_misses;
 pub mod weights;
+pub mod race_row;
+pub mod run;
+pub mod stop;
+pub mod strata;
+pub mod summary;

@@ -1,6 +1,11 @@
-//! The questions: each a request turned into an answer of plain data.
+//! The questions: each study takes a request and gives an answer of plain data, which reports draw.
 
+pub mod explain;
+pub mod hinges;
 pub mod overlay;
+pub mod predict;
+pub mod provenance;
 pub mod season;
 pub mod strata;
 pub mod worlds;
+pub mod worst;
