@@ -15,6 +15,7 @@
 //!   cli        arguments, progress, exit codes
 //! ```
 
+pub mod cli;
 pub mod course;
 pub mod diag;
 pub mod estimate;

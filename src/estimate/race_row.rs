@@ -98,7 +98,13 @@ pub struct PassingOdds {
 pub fn runner_of(race: &RaceContext, strata: &[Stratum], seed: u64, passing: u64) -> RunnerDraw {
     let (s, _) = super::strata::of_index(passing, strata.len());
     let u = runner_uniforms(seed, race.draw.race, passing);
-    RunnerDraw::from_uniforms(&race.prepared.course, &race.draw, strata[s].placement_row, strata[s].wetness, &u)
+    RunnerDraw::from_uniforms(
+        &race.prepared.course,
+        &race.draw,
+        strata[s].placement_row,
+        strata[s].wetness,
+        &u,
+    )
 }
 
 /// The crossing of a passing index at a point.
@@ -203,7 +209,8 @@ pub fn run_race(prepared: &Prepared, ask: &Ask, race_index: u64, space: &mut Pas
             .collect(),
         any_missed: SetRow::default(),
     };
-    let mut moments: Vec<Vec<Moments>> = ask.masks.iter().map(|m| vec![Moments::default(); m.len()]).collect();
+    let mut moments: Vec<Vec<Moments>> =
+        ask.masks.iter().map(|m| vec![Moments::default(); m.len()]).collect();
     for (s, stratum) in strata.iter().enumerate() {
         let (weight, count) = (weights[s], ask.allocation[s]);
         if weight <= 0.0 || count == 0 {

@@ -121,13 +121,24 @@ pub fn pilot_allocation(prepared: &Prepared, plan: &Plan, masks: &[Vec<u64>]) ->
         (0..points).map(|p| spreads.iter().zip(&mean_weight).map(|(s, w)| s[p].0 * w).sum::<f64>()).collect();
     let sigma: Vec<f64> = spreads
         .iter()
-        .map(|s| (0..points).filter(|&p| rate[p] > 0.0).map(|p| (s[p].1 / rate[p]) * (s[p].1 / rate[p])).sum::<f64>().sqrt())
+        .map(|s| {
+            (0..points)
+                .filter(|&p| rate[p] > 0.0)
+                .map(|p| (s[p].1 / rate[p]) * (s[p].1 / rate[p]))
+                .sum::<f64>()
+                .sqrt()
+        })
         .collect();
     allocate(plan.passings_per_race, &mean_weight, &sigma)
 }
 
 /// Mean and standard deviation of one stratum's miss odds at each point, from rows with only that stratum sampled.
-fn stratum_spread(rows: &[RaceRow], prepared: &Prepared, strata: &[super::strata::Stratum], s: usize) -> Vec<(f64, f64)> {
+fn stratum_spread(
+    rows: &[RaceRow],
+    prepared: &Prepared,
+    strata: &[super::strata::Stratum],
+    s: usize,
+) -> Vec<(f64, f64)> {
     let points = prepared.points.len();
     let mut out = vec![(0.0, 0.0); points];
     let mut used = 0.0;
@@ -143,7 +154,9 @@ fn stratum_spread(rows: &[RaceRow], prepared: &Prepared, strata: &[super::strata
             out[p].1 += point.sets[0].variance / (weight * weight) * PILOT_PER_STRATUM as f64;
         }
     }
-    out.iter().map(|(mean, variance)| if used > 0.0 { (mean / used, (variance / used).sqrt()) } else { (0.0, 0.0) }).collect()
+    out.iter()
+        .map(|(mean, variance)| if used > 0.0 { (mean / used, (variance / used).sqrt()) } else { (0.0, 0.0) })
+        .collect()
 }
 
 /// Rate and standard error of all lines at each point.
@@ -159,8 +172,9 @@ pub fn rates_and_errors(rows: &[RaceRow]) -> Vec<(f64, f64)> {
 }
 
 fn progress_of(rows: &[RaceRow], planned: u64) -> Progress {
-    let (miss_rate, standard_error) =
-        rates_and_errors(rows).into_iter().fold((0.0, 0.0), |worst, x| if x.0 >= worst.0 { x } else { worst });
+    let (miss_rate, standard_error) = rates_and_errors(rows)
+        .into_iter()
+        .fold((0.0, 0.0), |worst, x| if x.0 >= worst.0 { x } else { worst });
     Progress {
         races: rows.len() as u64,
         races_planned: planned,

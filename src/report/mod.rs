@@ -1,6 +1,8 @@
 //! Figures and pages, drawn from the same result structs as the text and the JSON.
 
+pub mod cautions;
 pub mod draw;
+pub mod explain_text;
 pub mod figure;
 pub mod folder;
 pub mod html;
@@ -10,6 +12,7 @@ pub mod palette;
 pub mod panel;
 #[cfg(feature = "png")]
 pub mod png;
+pub mod predict_text;
 #[cfg(test)]
 #[path = "../../tests/sample/mod.rs"]
 mod sample;
@@ -17,3 +20,4 @@ pub mod scale;
 pub mod svg;
 pub mod table;
 pub mod text_width;
+pub mod words;

@@ -152,7 +152,8 @@ fn antenna_bests(race: &RaceContext, point: usize, told: &Trace) -> Vec<AntennaB
     for reader in &prepared.readers {
         for antenna in &prepared.antennas[reader.antennas.clone()] {
             let line = &prepared.lines[reader.line];
-            let mine = |r: &&TraceRow| &r.line == line && r.reader == reader.name && r.antenna == antenna.name;
+            let mine =
+                |r: &&TraceRow| &r.line == line && r.reader == reader.name && r.antenna == antenna.name;
             let rows: Vec<&TraceRow> = told.rows.iter().filter(mine).collect();
             let awake = rows.iter().filter(|r| r.awake);
             out.push(AntennaBest {
@@ -192,7 +193,8 @@ fn words(draw: &DrawEcho, antennas: &[AntennaBest], miss_odds: f64, road_width_m
     };
     let Some(best_margin_db) = best.best_margin_db else { return start + "no antenna had its turn" };
     let several_lines = antennas.iter().any(|a| a.line != best.line);
-    let place = if several_lines { format!("{} of {}", best.antenna, best.line) } else { best.antenna.clone() };
+    let place =
+        if several_lines { format!("{} of {}", best.antenna, best.line) } else { best.antenna.clone() };
     let awake: usize = antennas.iter().map(|a| a.awake_rounds).sum();
     let rounds = if awake == 1 { "1 round".to_owned() } else { format!("{awake} rounds") };
     let heard = antennas.iter().map(|a| a.best_heard_odds).fold(0.0, f64::max);

@@ -25,7 +25,8 @@ pub struct Provenance {
 
 impl Provenance {
     pub fn new(seed: u64, course: &Course, tag: &Tag) -> Provenance {
-        let input = |(path, sha256): &(String, String)| InputFile { path: path.clone(), sha256: sha256.clone() };
+        let input =
+            |(path, sha256): &(String, String)| InputFile { path: path.clone(), sha256: sha256.clone() };
         Provenance {
             schema_version: SCHEMA_VERSION,
             program: env!("CARGO_PKG_NAME").to_owned(),
@@ -71,7 +72,8 @@ pub struct AssumptionEcho {
 }
 
 pub fn assumptions(course: &Course) -> Vec<AssumptionEcho> {
-    let echo = |a: crate::course::Assumption| AssumptionEcho { what: a.what, value: a.value, source: a.source };
+    let echo =
+        |a: crate::course::Assumption| AssumptionEcho { what: a.what, value: a.value, source: a.source };
     course.assumptions().into_iter().map(echo).collect()
 }
 

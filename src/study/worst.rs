@@ -19,7 +19,13 @@ pub struct Search {
 
 /// The `count` passings that weigh most among the misses of point number `point`, worst first. Equal kinds are thinned: a
 /// placement and wetness comes at most a third of the list, so that the list tells several stories where there are several.
-pub fn worst(prepared: &Prepared, seed: u64, point: usize, search: Search, count: usize) -> Vec<PassingStory> {
+pub fn worst(
+    prepared: &Prepared,
+    seed: u64,
+    point: usize,
+    search: Search,
+    count: usize,
+) -> Vec<PassingStory> {
     let course = &prepared.course;
     let strata = strata(course);
     let masks: Vec<Vec<u64>> = Ask::standard_masks(prepared).into_iter().map(|m| vec![m[0]]).collect();

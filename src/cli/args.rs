@@ -1,0 +1,119 @@
+//! The command line: clap only, no logic.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+const EXIT_CODES: &str =
+    "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error.";
+
+/// Forecasts how many runners a timing point will miss, from chamber measurements of the bib tags and the layout.
+#[derive(Debug, Parser)]
+#[command(name = "readodds", version, about, after_help = EXIT_CODES)]
+pub struct Cli {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Forecast the misses at every timing point of a scenario, with intervals and reasons
+    #[command(
+        after_help = "Examples:\n  readodds predict scenarios/half-marathon-rain-eu-lower.toml\n  readodds predict scenarios/city-10k-dry-usa.toml --tag demo-data/tags/birch --format json\n\nExit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error."
+    )]
+    Predict(PredictArgs),
+    /// Replay one passing round by round, or tell which passings hurt most
+    #[command(
+        after_help = "Examples:\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --worst 6\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --race 0 --passing 12\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --race 0 --passing 12 --format csv\n\nRaces and passings count from 0."
+    )]
+    Explain(ExplainArgs),
+}
+
+/// The scenario and what may stand in for parts of it.
+#[derive(Debug, Args)]
+pub struct Inputs {
+    /// Scenario file (TOML)
+    pub scenario: PathBuf,
+    /// Tag folder in place of the scenario's own
+    #[arg(long, value_name = "FOLDER")]
+    pub tag: Option<PathBuf>,
+    /// Seed of all draws; the same seed, files and build give the same bytes on any number of threads
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Threads (0: as many as there are cores)
+    #[arg(long, default_value_t = 0)]
+    pub threads: usize,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    Text,
+    Json,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum TraceFormat {
+    Text,
+    Json,
+    Csv,
+}
+
+#[derive(Debug, Args)]
+pub struct PredictArgs {
+    #[command(flatten)]
+    pub inputs: Inputs,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: Format,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Standard error wanted for each point's miss rate, as a share of the rate
+    #[arg(long, default_value_t = 0.05, value_parser = share)]
+    pub precision: f64,
+    /// ... or this standard error in misses per runner, whichever is looser
+    #[arg(long, default_value_t = 2e-6, value_parser = share)]
+    pub absolute_precision: f64,
+    /// Most passings simulated
+    #[arg(long, default_value_t = 4_000_000)]
+    pub max_passings: u64,
+    /// Fixed number of race days instead of the precision
+    #[arg(long)]
+    pub races: Option<u64>,
+    /// Passings simulated in each race day
+    #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_RACE)]
+    pub passings_per_race: u64,
+    /// Exit with 1 unless every point meets its target in at least this share of races (for example 0.95)
+    #[arg(long, value_name = "ODDS", value_parser = share)]
+    pub require: Option<f64>,
+}
+
+#[derive(Debug, Args)]
+pub struct ExplainArgs {
+    #[command(flatten)]
+    pub inputs: Inputs,
+    /// Timing point (the scenario's only point, or its finish, if left out)
+    #[arg(long, value_name = "NAME")]
+    pub point: Option<String>,
+    /// Race day, counted from 0
+    #[arg(long, default_value_t = 0)]
+    pub race: u64,
+    /// Passing of that race day, counted from 0
+    #[arg(long, default_value_t = 0)]
+    pub passing: u64,
+    /// Tell the N passings that weigh most among the misses instead
+    #[arg(long, value_name = "N", conflicts_with_all = ["race", "passing"])]
+    pub worst: Option<usize>,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: TraceFormat,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// A number above 0 and at most 1.
+fn share(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v > 0.0 && v <= 1.0 => Ok(v),
+        Ok(v) => Err(format!("{v} is outside 0 to 1 (0 excluded)")),
+        Err(_) => Err(format!("expected a number above 0 and at most 1, but found `{text}`")),
+    }
+}

@@ -1,0 +1,74 @@
+//! `readodds explain`.
+
+use super::args::{ExplainArgs, TraceFormat};
+use super::failure::{DONE, Failure};
+use super::inputs::load;
+use super::output::Output;
+use super::predict::json;
+use crate::passing::Prepared;
+use crate::random::{MAX_PASSINGS, MAX_RACES};
+use crate::report::explain_text::{story_text, trace_csv, worst_text};
+use crate::study::explain::explain;
+use crate::study::worst::{Search, worst};
+use std::process::ExitCode;
+
+/// How far `--worst` looks.
+const SEARCH: Search = Search { races: 60, per_stratum: 40 };
+/// Rounds printed as text.
+const ROUNDS_SHOWN: usize = 24;
+
+pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
+    if args.race >= MAX_RACES || args.passing >= MAX_PASSINGS {
+        return Err(Failure::Usage(format!(
+            "--race must stay below {MAX_RACES} and --passing below {MAX_PASSINGS}"
+        )));
+    }
+    let output = Output::open(args.out.as_deref())?;
+    let prepared = load(&args.inputs)?.prepared;
+    let point = point_index(&prepared, args.point.as_deref())?;
+    let name = &prepared.points[point].name;
+    let seed = args.inputs.seed;
+    let text = match args.worst {
+        Some(count) => {
+            let stories = worst(&prepared, seed, point, SEARCH, count);
+            match args.format {
+                TraceFormat::Text => worst_text(name, &stories, SEARCH.races),
+                TraceFormat::Json => json(&stories)?,
+                TraceFormat::Csv => {
+                    return Err(Failure::Usage(
+                        "--worst tells passings in text or json; csv is the trace of one passing".to_owned(),
+                    ));
+                }
+            }
+        }
+        None => {
+            let story = explain(&prepared, seed, point, args.race, args.passing, true);
+            match args.format {
+                TraceFormat::Text => story_text(&story, ROUNDS_SHOWN),
+                TraceFormat::Json => json(&story)?,
+                TraceFormat::Csv => {
+                    trace_csv(&story).map_err(|e| Failure::Internal(format!("cannot write CSV: {e}")))?
+                }
+            }
+        }
+    };
+    output.write(&text)?;
+    Ok(ExitCode::from(DONE))
+}
+
+/// Index of the named point; without a name the only point, or the finish.
+pub fn point_index(prepared: &Prepared, name: Option<&str>) -> Result<usize, Failure> {
+    let names = || {
+        let list: Vec<String> = prepared.points.iter().map(|p| format!("`{}`", p.name)).collect();
+        list.join(", ")
+    };
+    match name {
+        Some(name) => prepared.points.iter().position(|p| p.name == name).ok_or_else(|| {
+            Failure::Usage(format!("no timing point `{name}` in the scenario; it has {}", names()))
+        }),
+        None if prepared.points.len() == 1 => Ok(0),
+        None => prepared.course.points.iter().position(|p| p.is_finish).ok_or_else(|| {
+            Failure::Usage(format!("name a timing point with --point; the scenario has {}", names()))
+        }),
+    }
+}

@@ -1,0 +1,51 @@
+//! Why a command could not do its work, and the exit code that says so.
+
+use crate::diag::Diagnostic;
+use crate::diag::render::{Style, render_all};
+use std::io::{IsTerminal, Write};
+use std::process::ExitCode;
+
+/// Done.
+pub const DONE: u8 = 0;
+/// Done, but `--require` was not met.
+pub const NOT_MET: u8 = 1;
+/// Bad usage or input.
+pub const BAD_INPUT: u8 = 2;
+/// Internal error.
+pub const INTERNAL: u8 = 3;
+
+#[derive(Debug)]
+pub enum Failure {
+    /// Something is wrong with the user's files.
+    Files(Vec<Diagnostic>),
+    /// Something is wrong with the options; the text says what and the way out.
+    Usage(String),
+    Internal(String),
+}
+
+impl Failure {
+    pub fn exit_code(&self) -> ExitCode {
+        ExitCode::from(match self {
+            Failure::Files(_) | Failure::Usage(_) => BAD_INPUT,
+            Failure::Internal(_) => INTERNAL,
+        })
+    }
+
+    /// Writes the failure to stderr.
+    pub fn report(&self) {
+        let text = match self {
+            Failure::Files(found) => render_all(found, stderr_style()),
+            Failure::Usage(text) => format!("error: {text}\n"),
+            Failure::Internal(text) => format!("internal error: {text}\n"),
+        };
+        // Nothing can be done if stderr is gone.
+        let _ = std::io::stderr().write_all(text.as_bytes());
+    }
+}
+
+/// Colours only on a terminal that wants them.
+pub fn stderr_style() -> Style {
+    let wanted = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
+    let dumb = std::env::var("TERM").is_ok_and(|t| t == "dumb");
+    Style { colour: wanted && !dumb && std::io::stderr().is_terminal(), ..Style::PLAIN }
+}

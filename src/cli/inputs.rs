@@ -1,0 +1,89 @@
+//! Loads scenario and tag; warnings go to stderr and into the report.
+
+use super::args::Inputs;
+use super::failure::{Failure, stderr_style};
+use crate::course::{self, Course};
+use crate::diag::render::render;
+use crate::diag::{Diagnostic, Severity};
+use crate::passing::{Prepared, prepare};
+use crate::tag::{self, Tag};
+use std::io::Write;
+use std::path::Path;
+use std::sync::Arc;
+
+/// A scenario with its tag, ready to run.
+pub struct Loaded {
+    pub prepared: Prepared,
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// Loads and prepares; all problems of both files are reported together.
+pub fn load(inputs: &Inputs) -> Result<Loaded, Failure> {
+    use_threads(inputs.threads)?;
+    let (course, tag, warnings) = read(&inputs.scenario, inputs.tag.as_deref())?;
+    show_warnings(&warnings);
+    Ok(Loaded { prepared: prepare(Arc::new(course), Arc::new(tag)), warnings })
+}
+
+/// Scenario and tag with their warnings; no simulation.
+pub fn read(scenario: &Path, tag_folder: Option<&Path>) -> Result<(Course, Tag, Vec<Diagnostic>), Failure> {
+    let (course, mut warnings) = course::load(scenario).map_err(Failure::Files)?;
+    let folder = tag_folder.unwrap_or(&course.tag_folder);
+    let (tag, more) = tag::load(folder).map_err(Failure::Files)?;
+    warnings.extend(more);
+    warnings.extend(cover(&course, &tag)?);
+    Ok((course, tag, warnings))
+}
+
+/// Channels outside every sweep are an error; channels that water moves outside are a warning.
+fn cover(course: &Course, tag: &Tag) -> Result<Option<Diagnostic>, Failure> {
+    let (low, high) = tag.curve.covered_mhz();
+    let channels =
+        course.points.iter().flat_map(|p| &p.lines).flat_map(|l| &l.readers).flat_map(|r| &r.channels_mhz);
+    let (first, last) = channels.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &f| (a.min(f), b.max(f)));
+    if first < low || last > high {
+        return Err(Failure::Files(vec![
+            Diagnostic::error(
+                "sweep-misses-region",
+                format!(
+                    "the channels in use ({first} to {last} MHz) leave what the sweeps of {} cover in every mount ({low} to {high} MHz)",
+                    tag.name
+                ),
+            )
+            .help("nothing is extrapolated: sweep the tag over the region's band, or choose another region or tag"),
+        ]));
+    }
+    let shift = if course.effects.water {
+        course.beliefs.wetness.iter().map(|w| w.resonance_shift_mhz.quantile(0.999)).fold(0.0, f64::max)
+    } else {
+        0.0
+    };
+    Ok((last + shift > high).then(|| {
+        Diagnostic::warning(
+            "sweep-misses-water-shift",
+            format!(
+                "a soaked tag is read up to {:.1} MHz, but the sweeps of {} end at {high} MHz: the last value stands beyond",
+                last + shift,
+                tag.name
+            ),
+        )
+        .help("sweep the tag some 15 MHz past the region's upper edge")
+    }))
+}
+
+pub fn show_warnings(warnings: &[Diagnostic]) {
+    for warning in warnings.iter().filter(|w| w.severity == Severity::Warning) {
+        let _ = std::io::stderr().write_all(render(warning, stderr_style()).as_bytes());
+    }
+}
+
+/// Sets the number of threads of the whole process; 0 leaves the default.
+pub fn use_threads(threads: usize) -> Result<(), Failure> {
+    if threads == 0 {
+        return Ok(());
+    }
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build_global()
+        .map_err(|e| Failure::Internal(format!("cannot start {threads} threads: {e}")))
+}

@@ -1,0 +1,37 @@
+//! Commands: arguments to studies, answers to reports, errors to exit codes. The only place that prints.
+
+pub mod args;
+pub mod explain;
+pub mod failure;
+pub mod inputs;
+pub mod output;
+pub mod predict;
+pub mod progress;
+
+use args::{Cli, Command};
+use clap::Parser;
+use failure::Failure;
+use std::process::ExitCode;
+
+/// Parses the command line, runs the command, reports failures on stderr.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    // A bug must not look like bad input: a panic ends with the internal code.
+    let outcome = std::panic::catch_unwind(|| run(&cli)).unwrap_or_else(|_| {
+        Err(Failure::Internal("a bug in readodds; please report it with the files that led here".to_owned()))
+    });
+    match outcome {
+        Ok(code) => code,
+        Err(failure) => {
+            failure.report();
+            failure.exit_code()
+        }
+    }
+}
+
+fn run(cli: &Cli) -> Result<ExitCode, Failure> {
+    match &cli.command {
+        Command::Predict(args) => predict::run(args),
+        Command::Explain(args) => explain::run(args),
+    }
+}

@@ -1,0 +1,79 @@
+//! `readodds predict`.
+
+use super::args::{Format, PredictArgs};
+use super::failure::{DONE, Failure, NOT_MET};
+use super::inputs::load;
+use super::output::Output;
+use super::progress::Line;
+use crate::estimate::run::Plan;
+use crate::estimate::stop::Precision;
+use crate::passing::Prepared;
+use crate::report::predict_text::predict_text;
+use crate::study::predict::{Forecast, predict};
+use std::process::ExitCode;
+
+pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
+    let plan = plan(args)?;
+    let output = Output::open(args.out.as_deref())?;
+    let loaded = load(&args.inputs)?;
+    let forecast = forecast(&loaded.prepared, &plan, &loaded.warnings);
+    output.write(&render(&forecast, args.format)?)?;
+    Ok(ExitCode::from(if met(&forecast, args.require) { DONE } else { NOT_MET }))
+}
+
+/// The run the options ask for.
+pub fn plan(args: &PredictArgs) -> Result<Plan, Failure> {
+    if args.races == Some(0) || args.passings_per_race == 0 || args.max_passings == 0 {
+        return Err(Failure::Usage(
+            "--races, --passings-per-race and --max-passings must be at least 1".to_owned(),
+        ));
+    }
+    if args.races.is_some_and(|r| r >= crate::random::MAX_RACES) {
+        return Err(Failure::Usage(format!("--races must stay below {}", crate::random::MAX_RACES)));
+    }
+    Ok(Plan {
+        seed: args.inputs.seed,
+        precision: Precision {
+            relative: args.precision,
+            absolute: args.absolute_precision,
+            max_passings: args.max_passings,
+        },
+        races: args.races,
+        passings_per_race: args.passings_per_race,
+    })
+}
+
+fn forecast(prepared: &Prepared, plan: &Plan, warnings: &[crate::diag::Diagnostic]) -> Forecast {
+    let line = Line::new();
+    let forecast = predict(prepared, plan, warnings, &mut |progress| {
+        line.show(progress);
+        true
+    });
+    line.done();
+    forecast
+}
+
+fn render(forecast: &Forecast, format: Format) -> Result<String, Failure> {
+    match format {
+        Format::Text => Ok(predict_text(forecast)),
+        Format::Json => json(forecast),
+    }
+}
+
+/// Pretty JSON with a final newline.
+pub fn json(value: &impl serde::Serialize) -> Result<String, Failure> {
+    serde_json::to_string_pretty(value)
+        .map(|s| s + "\n")
+        .map_err(|e| Failure::Internal(format!("cannot write JSON: {e}")))
+}
+
+/// Whether every point meets its target with the odds required; says so on stderr if not.
+fn met(forecast: &Forecast, require: Option<f64>) -> bool {
+    let Some(odds) = require else { return true };
+    let short: Vec<&str> =
+        forecast.points.iter().filter(|p| p.missed.target_odds < odds).map(|p| p.name.as_str()).collect();
+    if !short.is_empty() {
+        eprintln!("not met: {} keep the target in fewer than {odds} of races", short.join(", "));
+    }
+    short.is_empty()
+}

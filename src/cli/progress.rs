@@ -1,0 +1,46 @@
+//! Progress on stderr: only on a terminal, with the running estimate and the time left.
+
+use crate::estimate::run::Progress;
+use crate::report::words::per_10_000;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::IsTerminal;
+
+/// A progress line; silent where stderr is not a terminal.
+pub struct Line {
+    bar: ProgressBar,
+}
+
+impl Line {
+    pub fn new() -> Line {
+        let bar = if std::io::stderr().is_terminal() {
+            ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr())
+        } else {
+            ProgressBar::hidden()
+        };
+        if let Ok(style) = ProgressStyle::with_template("{pos}/{len} race days, {eta} left, {msg}") {
+            bar.set_style(style);
+        }
+        Line { bar }
+    }
+
+    pub fn show(&self, progress: &Progress) {
+        self.bar.set_length(progress.races_planned);
+        self.bar.set_position(progress.races);
+        let error =
+            if progress.miss_rate > 0.0 { 100.0 * progress.standard_error / progress.miss_rate } else { 0.0 };
+        self.bar.set_message(format!(
+            "so far {} missed per 10,000 at the worst point, ±{error:.0} %",
+            per_10_000(progress.miss_rate)
+        ));
+    }
+
+    pub fn done(&self) {
+        self.bar.finish_and_clear();
+    }
+}
+
+impl Default for Line {
+    fn default() -> Self {
+        Line::new()
+    }
+}

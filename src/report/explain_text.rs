@@ -1,0 +1,190 @@
+//! One passing as text or CSV.
+
+use super::words::{percent, rate_percent, table, wrap};
+use crate::study::explain::PassingStory;
+
+/// Columns of the trace, in this order.
+pub const TRACE_COLUMNS: [&str; 14] = [
+    "time_s",
+    "x_m",
+    "y_m",
+    "z_m",
+    "line",
+    "reader",
+    "antenna",
+    "freq_mhz",
+    "incident_dbm",
+    "threshold_dbm",
+    "received_dbm",
+    "awake",
+    "heard_odds",
+    "alone_odds",
+];
+
+/// The story of one passing: draw, antennas, and the strongest rounds.
+pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
+    let d = &story.draw;
+    let mut out = format!("{}, race {}, passing {}\n", story.point, story.race, story.passing);
+    out.push_str(&wrap(&format!("{}.", story.words), 100, "  "));
+    out.push_str(&format!("  Miss odds of this very sample: {}\n\n", odds(story.miss_odds)));
+    out.push_str("Drawn for this passing\n");
+    let mut rows = vec![
+        vec!["speed".into(), format!("{:.2} m/s", d.speed_m_s)],
+        vec!["place across the road".into(), format!("{:+.2} m", d.lateral_m)],
+        vec!["tag height".into(), format!("{:.2} m", d.tag_height_m)],
+        vec!["bib".into(), format!("{}, {}", d.placement, d.wetness)],
+        vec!["gap to the body".into(), format!("{:.1} mm", d.gap_mm)],
+        vec!["resonance lowered by".into(), format!("{:.1} MHz", d.resonance_shift_mhz)],
+        vec!["film and cover loss".into(), format!("{:.2} dB each way", d.film_loss_db + d.cover_loss_db)],
+        vec!["this sample".into(), format!("{:+.2} dB, {:+.2} MHz", d.sample_offset_db, d.sample_shift_mhz)],
+        vec!["lean, yaw".into(), format!("{:.1}, {:.1} deg", d.lean_deg, d.yaw_deg)],
+        vec!["steps".into(), format!("{:.0} per min", d.steps_per_min)],
+        vec!["neighbours within 4 m".into(), d.neighbours.to_string()],
+    ];
+    if let Some(nearest) = d.nearest_neighbour_m {
+        rows.push(vec!["nearest neighbour".into(), format!("{nearest:.2} m")]);
+    }
+    for (reader, tags) in &story.contenders {
+        rows.push(vec![format!("tags contending at {reader}"), tags.to_string()]);
+    }
+    out.push_str(&table(&["quantity", "value"], &rows));
+    out.push_str("\nDrawn for this race\n");
+    out.push_str(&table(
+        &["quantity", "value"],
+        &[
+            vec!["threshold error (lab, samples, batch)".into(), format!("{:+.2} dB", d.threshold_offset_db)],
+            vec!["Rician K".into(), format!("{:.1} dB", d.rician_k_db)],
+            vec!["rear floor".into(), format!("{:.1} dB", d.rear_floor_db)],
+            vec!["cling factor".into(), format!("{:.2}", d.cling_factor)],
+            vec!["body loss beyond the phantom".into(), format!("{:+.2} dB", d.body_loss_db)],
+        ],
+    ));
+    out.push_str("\nAntennas\n");
+    let rows: Vec<Vec<String>> = story
+        .antennas
+        .iter()
+        .map(|a| {
+            vec![
+                format!("{} / {}", a.line, a.antenna),
+                a.best_margin_db.map_or("-".into(), |m| format!("{m:+.1} dB")),
+                format!("{} of {}", a.awake_rounds, a.rounds),
+                percent(a.best_heard_odds),
+                odds(a.read_odds),
+            ]
+        })
+        .collect();
+    out.push_str(&table(
+        &["line / antenna", "best margin", "awake rounds", "heard at best", "read odds"],
+        &rows,
+    ));
+    if !story.rounds.is_empty() {
+        let mut strongest: Vec<_> = story.rounds.iter().collect();
+        strongest.sort_by(|a, b| {
+            (b.incident_dbm - b.threshold_dbm).total_cmp(&(a.incident_dbm - a.threshold_dbm))
+        });
+        strongest.truncate(most_rounds);
+        strongest.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+        out.push_str(&format!(
+            "\nThe {} strongest of {} rounds (all of them: --format csv)\n",
+            strongest.len(),
+            story.rounds.len()
+        ));
+        let rows: Vec<Vec<String>> = strongest
+            .iter()
+            .map(|r| {
+                vec![
+                    format!("{:+.3} s", r.time_s),
+                    format!("{:+.2}", r.x_m),
+                    r.antenna.clone(),
+                    format!("{:.2}", r.freq_mhz),
+                    format!("{:.1}", r.incident_dbm),
+                    format!("{:.1}", r.threshold_dbm),
+                    format!("{:.1}", r.received_dbm),
+                    if r.awake { "yes" } else { "no" }.into(),
+                    percent(r.heard_odds),
+                    percent(r.alone_odds),
+                ]
+            })
+            .collect();
+        out.push_str(&table(
+            &[
+                "time",
+                "x m",
+                "antenna",
+                "MHz",
+                "incident dBm",
+                "threshold dBm",
+                "received dBm",
+                "awake",
+                "heard",
+                "alone",
+            ],
+            &rows,
+        ));
+    }
+    out
+}
+
+fn odds(p: f64) -> String {
+    if p > 0.0 && p < 1e-3 {
+        format!("{p:.1e}")
+    } else if p > 0.999 && p < 1.0 {
+        format!("1 - {:.1e}", 1.0 - p)
+    } else {
+        rate_percent((p * 1e4).round() / 1e4)
+    }
+}
+
+/// The worst passings, a paragraph each.
+pub fn worst_text(point: &str, stories: &[PassingStory], races: u64) -> String {
+    if stories.is_empty() {
+        return format!(
+            "At {point} no passing with odds of a miss was met in the first {races} race days looked at.\n"
+        );
+    }
+    let mut out =
+        format!("The passings that hurt most at {point}, over the first {races} race days, worst first\n");
+    for (i, story) in stories.iter().enumerate() {
+        out.push_str(&wrap(
+            &format!(
+                "{}. {}. Miss odds {}; such bibs are {} of the field. (race {}, passing {})",
+                i + 1,
+                story.words,
+                odds(story.miss_odds),
+                percent(story.kind_share),
+                story.race,
+                story.passing
+            ),
+            100,
+            "  ",
+        ));
+    }
+    out.push_str(&wrap("Replay one: readodds explain SCENARIO --point NAME --race N --passing N", 100, "  "));
+    out
+}
+
+/// All rounds as CSV with a header line; floats in full precision.
+pub fn trace_csv(story: &PassingStory) -> Result<String, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(TRACE_COLUMNS)?;
+    for r in &story.rounds {
+        writer.write_record([
+            r.time_s.to_string(),
+            r.x_m.to_string(),
+            r.y_m.to_string(),
+            r.z_m.to_string(),
+            r.line.clone(),
+            r.reader.clone(),
+            r.antenna.clone(),
+            r.freq_mhz.to_string(),
+            r.incident_dbm.to_string(),
+            r.threshold_dbm.to_string(),
+            r.received_dbm.to_string(),
+            u8::from(r.awake).to_string(),
+            r.heard_odds.to_string(),
+            r.alone_odds.to_string(),
+        ])?;
+    }
+    let bytes = writer.into_inner().map_err(|e| csv::Error::from(e.into_error()))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}

@@ -1,0 +1,120 @@
+//! Numbers and tables as words: the one place that rounds for reading.
+
+use comfy_table::presets::NOTHING;
+use comfy_table::{CellAlignment, ContentArrangement, Table};
+
+/// Rate as misses per 10,000, with two significant digits.
+pub fn per_10_000(rate: f64) -> String {
+    significant(1e4 * rate)
+}
+
+/// Two significant digits, without exponent where that reads well.
+pub fn significant(value: f64) -> String {
+    match value.abs() {
+        0.0 => "0".to_owned(),
+        v if v < 1e-4 => format!("{value:.1e}"),
+        v if v < 0.001 => format!("{value:.5}"),
+        v if v < 0.01 => format!("{value:.4}"),
+        v if v < 0.1 => format!("{value:.3}"),
+        v if v < 1.0 => format!("{value:.2}"),
+        v if v < 10.0 => format!("{value:.1}"),
+        _ => format!("{value:.0}"),
+    }
+}
+
+/// Share 0..=1 as a percentage; never a bare 0 or 100 unless it is exactly that.
+pub fn percent(share: f64) -> String {
+    let p = 100.0 * share;
+    match p {
+        p if share <= 0.0 => format!("{:.0} %", p.max(0.0)),
+        p if share >= 1.0 => format!("{:.0} %", p.min(100.0)),
+        p if p < 0.1 => "<0.1 %".to_owned(),
+        p if p < 1.0 => format!("{p:.1} %"),
+        p if p > 99.9 => ">99.9 %".to_owned(),
+        p if p > 99.0 => format!("{p:.1} %"),
+        p => format!("{p:.0} %"),
+    }
+}
+
+/// A detection rate such as 0.998 as "99.8 %".
+pub fn rate_percent(rate: f64) -> String {
+    let text = format!("{:.4}", 100.0 * rate);
+    format!("{} %", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+/// A whole number with thin groups of three: 12,345,678.
+pub fn grouped(n: u64) -> String {
+    let digits = n.to_string();
+    let mut out = String::new();
+    for (i, c) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i) % 3 == 0 {
+            out.push(',');
+        }
+        out.push(c);
+    }
+    out
+}
+
+/// Columns aligned, first left and the others right, two spaces between; every line indented by two.
+pub fn table(header: &[&str], rows: &[Vec<String>]) -> String {
+    let mut table = Table::new();
+    table.load_style(NOTHING).set_content_arrangement(ContentArrangement::Disabled);
+    table.set_header(header.iter().map(|h| (*h).to_owned()).collect::<Vec<_>>());
+    for row in rows {
+        table.add_row(row.clone());
+    }
+    for (i, column) in table.column_iter_mut().enumerate() {
+        column.set_padding((if i == 0 { 1 } else { 2 }, 0));
+        column.set_cell_alignment(if i == 0 { CellAlignment::Left } else { CellAlignment::Right });
+    }
+    table.to_string().lines().map(|l| format!(" {}\n", l.trim_end())).collect()
+}
+
+/// Breaks text into lines of at most `width` characters, each after `indent`; words are never broken.
+pub fn wrap(text: &str, width: usize, indent: &str) -> String {
+    let mut out = String::new();
+    let mut line = String::new();
+    for word in text.split_whitespace() {
+        let wide = indent.chars().count() + line.chars().count() + 1 + word.chars().count() > width;
+        if wide && !line.is_empty() {
+            out.push_str(&format!("{indent}{line}\n"));
+            line.clear();
+        }
+        if !line.is_empty() {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    out.push_str(&format!("{indent}{line}\n"));
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_read_well() {
+        assert_eq!(
+            [0.0, 0.0004, 0.25, 0.9995, 1.0].map(percent),
+            ["0 %", "<0.1 %", "25 %", ">99.9 %", "100 %"]
+        );
+        assert_eq!([0.998, 0.9995, 0.9, 1.0].map(rate_percent), ["99.8 %", "99.95 %", "90 %", "100 %"]);
+        assert_eq!([5, 999, 1000, 1234567].map(grouped), ["5", "999", "1,000", "1,234,567"]);
+        assert_eq!([0.00012, 4.2e-7, 0.03, 0.0].map(per_10_000), ["1.2", "0.0042", "300", "0"]);
+    }
+
+    #[test]
+    fn tables_line_up() {
+        let text = table(
+            &["point", "rate"],
+            &[vec!["10 km".into(), "4.1".into()], vec!["finish".into(), "12".into()]],
+        );
+        assert_eq!(text, "  point   rate\n  10 km    4.1\n  finish    12\n");
+    }
+
+    #[test]
+    fn wrapping_keeps_words() {
+        assert_eq!(wrap("one two three", 9, "  "), "  one two\n  three\n");
+    }
+}
