@@ -84,7 +84,11 @@ impl Field {
     pub fn dot(self, v: Vec3) -> Complex64 {
         self.x * v.x + self.y * v.y + self.z * v.z
     }
-    pub fn add(self, o: Field) -> Field {
+}
+
+impl Add for Field {
+    type Output = Field;
+    fn add(self, o: Field) -> Field {
         Field { x: self.x + o.x, y: self.y + o.y, z: self.z + o.z }
     }
 }

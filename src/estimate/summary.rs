@@ -150,8 +150,8 @@ fn add_binomial(pmf: &mut [f64], n: u64, p: f64, weight: f64) {
     let at_mode = libm::exp(ln_choose(mode) + mode * ln_p + (n_f - mode) * ln_q);
     let odds = p / (1.0 - p);
     let mut term = at_mode;
-    for k in mode as usize..pmf.len() {
-        pmf[k] += weight * term;
+    for (k, slot) in pmf.iter_mut().enumerate().skip(mode as usize) {
+        *slot += weight * term;
         term *= (n_f - k as f64) / (k as f64 + 1.0) * odds;
     }
     term = at_mode;

@@ -115,7 +115,7 @@ impl Radiator {
         }
         let first = first.unit();
         let second = k.cross(first);
-        Field::along(first, self.polarisation.0).add(Field::along(second, self.polarisation.1))
+        Field::along(first, self.polarisation.0) + Field::along(second, self.polarisation.1)
     }
 }
 
