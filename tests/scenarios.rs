@@ -11,7 +11,7 @@ fn scenarios() -> Vec<PathBuf> {
         .filter(|path| path.extension().is_some_and(|e| e == "toml"))
         .collect();
     paths.sort();
-    assert!(paths.len() >= 2, "{paths:?}");
+    assert!(paths.len() >= 8, "{paths:?}");
     paths
 }
 
