@@ -4,6 +4,7 @@ pub mod cautions;
 pub mod draw;
 pub mod explain_text;
 pub mod figure;
+pub mod figures;
 pub mod folder;
 pub mod html;
 pub mod marks;

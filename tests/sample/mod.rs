@@ -214,6 +214,16 @@ fn steps() -> Figure {
     )
 }
 
+/// Keeps a picture for people to look at when READODDS_LOOK names a folder.
+pub fn keep(figure: &Figure) {
+    let Some(folder) = std::env::var_os("READODDS_LOOK") else { return };
+    let svg = readodds::report::draw::draw(figure, readodds::report::draw::Dress::Whole);
+    let file = std::path::Path::new(&folder).join(&figure.key);
+    #[cfg(feature = "png")]
+    std::fs::write(file.with_extension("png"), readodds::report::png::png(&svg).unwrap()).unwrap();
+    std::fs::write(file.with_extension("svg"), svg).unwrap();
+}
+
 pub fn page() -> Page {
     let mut table =
         Table::new(&[("point", "Timing point", Show::Fixed(0)), ("miss_rate", "Missed", Show::Percent)]);

@@ -1,0 +1,4 @@
+//! The figures of each study: from its result struct to plain figure data, one file for a subject.
+
+pub mod footprint;
+pub mod layout;
