@@ -178,6 +178,11 @@ mod tests {
         near(wilson(0, 1500, 0.95), 0.0, 2.5544e-3, 5e-8);
         near(clopper_pearson(0, 1500, 0.95), 0.0, 2.4562e-3, 5e-8);
         assert!((upper_limit(0, 1500, 0.95) - 1.9952e-3).abs() < 5e-8);
+        // For rare misses the limit is χ²/2n with these numerators (chi-square table, upper 5 %, 2, 4 … 12 degrees).
+        for (misses, half) in [2.9957, 4.7439, 6.2958, 7.7537, 9.1535, 10.5130].into_iter().enumerate() {
+            let scaled = 1e7 * upper_limit(misses as u64, 10_000_000, 0.95);
+            assert!((scaled - half).abs() < 6e-5, "{misses}: {scaled}");
+        }
         // No miss: the limit has a closed form.
         assert!((upper_limit(0, 700, 0.9) - (1.0 - libm::pow(0.1, 1.0 / 700.0))).abs() < 1e-14);
     }

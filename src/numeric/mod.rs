@@ -16,6 +16,7 @@ pub mod f_ratio;
 pub mod gamma;
 pub mod hermite;
 pub mod least_squares;
+pub mod minimum;
 pub mod noncentral_t;
 pub mod quadrature;
 pub mod root;

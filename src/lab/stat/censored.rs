@@ -4,13 +4,14 @@
 //! Φ((b − μ)/σ) − Φ((a − μ)/σ). Mean and σ are those with the largest product.
 //! Dropping such readings, or putting the limit in their place, makes a tag look better and steadier than it is.
 //! Standard errors from the observed information. Intervals by profile likelihood: all values whose best likelihood is
-//! within c of the top; for the mean c = n ln(1 + t²/(n − 1)), which is exact when nothing is censored, for σ
-//! c = χ²₁.
+//! within a drop of the top. The drops are those that make both intervals exact when nothing is censored: for the mean
+//! ½n·ln(1 + t²/(n − 1)), for σ see `sigma_drop`.
 //! Source: J. Tobin, Estimation of relationships for limited dependent variables, Econometrica 26 (1958) 24-36;
 //! W. Q. Meeker and L. A. Escobar, Statistical Methods for Reliability Data (1998), 2.4, 8.2, 8.3.
 
 use super::few::Range;
-use crate::numeric::chi_square::chi_square_quantile;
+use crate::numeric::chi_square::{chi_square_cdf, chi_square_quantile};
+use crate::numeric::minimum::minimum_near;
 use crate::numeric::simplex::nelder_mead;
 use crate::numeric::student::t_quantile;
 use crate::numeric::{normal_cdf, normal_pdf, root};
@@ -161,14 +162,14 @@ pub fn fit_censored(readings: &[Seen], level: f64) -> Result<CensoredFit, NoFit>
     let n = readings.len() as f64;
     let t = t_quantile(0.5 + 0.5 * level, (n - 1.0).max(1.0));
     let mean_drop = 0.5 * n * libm::log1p(t * t / (n - 1.0).max(1.0));
-    let sigma_drop = 0.5 * chi_square_quantile(level, 1.0);
+    let sigma_drop = sigma_drop(readings.len(), level);
     let profile_mean = |m: f64| {
-        let p = nelder_mead(|s: &[f64]| value(&[m, s[0]]), &[ln_sigma], &[0.3], 1e-7);
-        p.value - best.value - mean_drop
+        minimum_near(|s| value(&[m, s]), ln_sigma, sigma_error.min(0.5), 1e-5).1 - best.value - mean_drop
     };
     let profile_sigma = |s: f64| {
-        let p = nelder_mead(|m: &[f64]| value(&[m[0], s]), &[mean], &[0.3 * sigma], 1e-7 * sigma);
-        p.value - best.value - sigma_drop
+        minimum_near(|m| value(&[m, s]), mean, mean_error.min(sigma), 1e-5 * sigma).1
+            - best.value
+            - sigma_drop
     };
     let mean_interval =
         Range { low: walk(profile_mean, mean, -mean_error), high: walk(profile_mean, mean, mean_error) };
@@ -191,13 +192,31 @@ pub fn fit_censored(readings: &[Seen], level: f64) -> Result<CensoredFit, NoFit>
     })
 }
 
+/// Half the likelihood ratio at which the interval of σ has odds `level` when nothing is censored: with v = nσ̂²/σ²
+/// chi-square of n − 1 degrees the ratio is v − n − n·ln(v/n).
+fn sigma_drop(n: usize, level: f64) -> f64 {
+    let count = n as f64;
+    let dof = (count - 1.0).max(1.0);
+    let ratio = |v: f64| v - count - count * libm::log(v / count);
+    let covered = |drop: f64| {
+        let excess = |v: f64| ratio(v) - 2.0 * drop;
+        let low =
+            root::brent(|t| excess(libm::exp(t)), -700.0, libm::log(count), 1e-12).map_or(0.0, libm::exp);
+        let high =
+            root::brent(excess, count, 20.0 * count + 40.0 * drop + 100.0, 1e-10).unwrap_or(f64::INFINITY);
+        chi_square_cdf(high, dof) - chi_square_cdf(low, dof)
+    };
+    let plain = 0.5 * chi_square_quantile(level, 1.0);
+    root::brent(|drop| covered(drop) - level, 0.5 * plain, 40.0 * plain, 1e-9).unwrap_or(plain)
+}
+
 /// Where `f` (negative at `from`) turns positive in the direction of `step`; infinite if it does not within 2⁹ steps.
 fn walk(f: impl Fn(f64) -> f64, from: f64, step: f64) -> f64 {
     let (mut near, mut far) = (from, from + 2.0 * step);
     for _ in 0..9 {
         if f(far) > 0.0 {
             let (low, high) = if near < far { (near, far) } else { (far, near) };
-            return root::brent(f, low, high, 1e-7 * step.abs()).unwrap_or(far);
+            return root::brent(f, low, high, 1e-5 * step.abs()).unwrap_or(far);
         }
         near = far;
         far = from + 2.0 * (far - from);
@@ -227,8 +246,8 @@ mod tests {
         for (got, want) in [
             (fit.mean_interval.low, 15.740_432),
             (fit.mean_interval.high, 20.615_469),
-            (fit.sigma_interval.low, 1.710_472),
-            (fit.sigma_interval.high, 5.550_047),
+            (fit.sigma_interval.low, 1.644_419),
+            (fit.sigma_interval.high, 6.022_031),
         ] {
             assert!((got / want - 1.0).abs() < 1e-4, "{got} against {want}");
         }
@@ -271,6 +290,10 @@ mod tests {
         assert!((fit.mean + 17.74).abs() < 1e-6 && (fit.sigma - 0.461519 * 0.8_f64.sqrt()).abs() < 1e-6);
         assert!((fit.mean_interval.low - (fit.mean - reach)).abs() < 1e-5);
         assert!((fit.mean_interval.high - (fit.mean + reach)).abs() < 1e-5);
+        // nσ̂²/σ² is chi-square: the odds between the two ends of σ are 95 %.
+        let v = |sigma: f64| 5.0 * (fit.sigma / sigma) * (fit.sigma / sigma);
+        let (few, many) = (v(fit.sigma_interval.high), v(fit.sigma_interval.low));
+        assert!((chi_square_cdf(many, 4.0) - chi_square_cdf(few, 4.0) - 0.95).abs() < 1e-4);
     }
 
     /// Source: scipy.stats.norm.logcdf, SciPy 1.17.1. Tolerance: 1e-8.

@@ -113,18 +113,18 @@ fn val_hierarchy_covers() {
     assert!((0.93..=0.97).contains(&between), "σ between: {between}");
 }
 
-/// Source: large-sample theory of profile likelihood (W. Q. Meeker and L. A. Escobar, 1998, 8.3) with the small-sample drop
-/// of `censored`. 20 readings, on average 30 % above the limit and the rest in steps of 0.5. 500 campaigns: bounds
-/// 95 % − 4 standard errors − 1.5 points for the approximation and 95 % + 4 standard errors, 0.896 to 0.989. Means of the
-/// estimates: within 4 standard errors and 0.05 for the bias of order 1/n.
+/// Source: large-sample theory of profile likelihood (W. Q. Meeker and L. A. Escobar, 1998, 8.3) with the small-sample drops
+/// of `censored`, exact without censoring. 10 readings, on average 30 % above the limit, the rest known to a step of 0.5.
+/// 1000 campaigns: 95 % ± (4 standard errors + 1 point for the approximation), 0.912 to 0.988. Mean of the estimates: within
+/// 4 standard errors of 0.7/√1000 and 0.1 for the bias of order 1/n. Odds of a false alarm below 1e-3 in all.
 #[test]
 fn val_censored_fit_covers() {
     let (mean, sigma, limit) = (15.0, 2.0, 16.05);
-    let campaigns = 500;
+    let campaigns = 1000;
     let (mut mean_held, mut sigma_held, mut sum) = (0, 0, 0.0);
     for i in 0..campaigns {
         let mut stream = Stream::new(20_261_125, Purpose::Campaign, 40, 0, i);
-        let readings: Vec<Seen> = samples(&mut stream, 20, mean, sigma)
+        let readings: Vec<Seen> = samples(&mut stream, 10, mean, sigma)
             .into_iter()
             .map(|y| {
                 let step = 0.5 * (2.0 * y).floor();
@@ -138,9 +138,9 @@ fn val_censored_fit_covers() {
     }
     for (what, held) in [("mean", mean_held), ("σ", sigma_held)] {
         let got = held as f64 / campaigns as f64;
-        assert!((0.896..=0.989).contains(&got), "{what}: {got}");
+        assert!((0.912..=0.988).contains(&got), "{what}: {got}");
     }
-    // The standard error of one estimate is about 0.5.
+    // The standard error of one estimate is about 0.7.
     let bias = sum / campaigns as f64 - mean;
-    assert!(bias.abs() < 0.05 + 4.0 * 0.5 / (campaigns as f64).sqrt(), "{bias}");
+    assert!(bias.abs() < 0.1 + 4.0 * 0.7 / (campaigns as f64).sqrt(), "{bias}");
 }

@@ -7,11 +7,12 @@
 //! 4.8 (next sample); A. Gelman and others, Bayesian Data Analysis (3rd edition 2013), 2.6 and 3.3 (conjugate).
 
 use super::sigma_posterior::SigmaPosterior;
-use crate::numeric::chi_square::{chi_square_quantile, chi_square_upper_quantile};
+use crate::numeric::chi_square::{chi_square_quantile, chi_square_upper, chi_square_upper_quantile};
 use crate::numeric::gamma::ln_gamma;
+use crate::numeric::quadrature::integrate;
 use crate::numeric::student::t_quantile;
 use crate::numeric::summary::{mean, standard_deviation};
-use crate::numeric::{normal_cdf, root};
+use crate::numeric::{normal_cdf, normal_pdf, root};
 use serde::{Deserialize, Serialize};
 
 /// Interval of a standard deviation or of a value, both ends in the unit of the readings.
@@ -149,6 +150,19 @@ impl Conjugate {
     }
 }
 
+/// Odds, under the half-normal prior alone, of a standard deviation of `n` ≥ 2 samples at least as large as `sd`: small odds
+/// say that prior and samples disagree, so that the prior should be widened. 1 for one sample.
+pub fn prior_agrees(n: usize, sd: f64, prior_scale: f64) -> f64 {
+    if n < 2 {
+        return 1.0;
+    }
+    let dof = n as f64 - 1.0;
+    // P(s ≥ sd | σ) over the half-normal density of σ = A·u.
+    let density =
+        |u: f64| 2.0 * normal_pdf(u) * chi_square_upper(dof * (sd / (prior_scale * u)).powi(2), dof);
+    integrate(density, 0.0, 9.0, 1e-10, 1e-9)
+}
+
 /// Samples in all that would halve the interval of σ if the spread seen stays what it is, under the half-normal
 /// prior. At most 10 000 are looked at: `None` beyond.
 pub fn samples_to_halve(n: usize, sd: f64, prior_scale: f64, level: f64) -> Option<usize> {
@@ -229,6 +243,20 @@ mod tests {
         assert!(Conjugate::new(&[1.0], 0.0, 1.0).is_none() && Conjugate::new(&[], 5.0, 1.0).is_none());
         let k = super::super::tolerance::one_sided_factor(5, 0.95, 0.95).expect("in range");
         assert!((alone.mean + k * alone.scale + 15.8004).abs() < 5e-5);
+    }
+
+    /// Source: closed form for two samples: s = σ|z| with σ = A|u|, so P(s ≥ x) = P(|u·z| ≥ x/A), the product of two normal
+    /// numbers; with density K₀/π its two tails beyond 1 hold 0.208 993 66, beyond 3 0.019 638 60 (mpmath 1.4.1, quadrature of
+    /// besselk(0)). Tolerance: half the last digit.
+    #[test]
+    fn val_prior_agreement() {
+        assert!((prior_agrees(2, 1.0, 1.0) - 0.208_993_66).abs() < 1e-8);
+        assert!((prior_agrees(2, 6.0, 2.0) - 0.019_638_60).abs() < 1e-8);
+        assert!(
+            prior_agrees(5, 3.0, 1.0) < 0.01
+                && prior_agrees(5, 0.5, 1.0) > 0.5
+                && prior_agrees(1, 9.0, 1.0) == 1.0
+        );
     }
 
     #[test]

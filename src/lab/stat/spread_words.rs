@@ -1,6 +1,9 @@
 //! The spread of production said in words, with the number behind every word.
 
-use super::few::{SpreadSummary, samples_to_halve, spread_summary};
+use super::few::{SpreadSummary, prior_agrees, samples_to_halve, spread_summary};
+
+/// Below these odds the words doubt the prior.
+const PRIOR_DOUBT: f64 = 0.05;
 
 /// Sentences about the production spread from one value per sample: what is known, what the prior did, what more samples
 /// would bring. `unit` is "dB" or "MHz"; arguments as in `spread_summary`. Empty without a sample.
@@ -32,6 +35,13 @@ pub fn spread_sentences(values: &[f64], prior_scale: f64, level: f64, unit: &str
         s.next_sample_half_width
     ));
     said.push(halving_sentence(&s, values.len()));
+    let odds = prior_agrees(s.samples, s.standard_deviation.unwrap_or(0.0), prior_scale);
+    if odds < PRIOR_DOUBT {
+        said.push(format!(
+            "The samples spread more than the scale of {prior_scale:.1} {unit} lets one expect (odds {:.1} %): the range may be too narrow, give a wider scale.",
+            100.0 * odds
+        ));
+    }
     said
 }
 
@@ -59,6 +69,9 @@ mod tests {
         assert!(said[2].contains("within 2.0 dB"), "{}", said[2]);
         assert!(said[3].ends_with("more samples would halve this range."), "{}", said[3]);
         assert!(spread_sentences(&[-17.5], 1.0, 0.95, "dB")[1].starts_with("One sample says nothing"));
+        assert_eq!(said.len(), 4);
+        let wild = spread_sentences(&[-14.0, -18.0, -22.0], 1.0, 0.95, "dB");
+        assert!(wild[4].starts_with("The samples spread more than the scale of 1.0 dB"), "{wild:?}");
         assert!(spread_sentences(&[], 1.0, 0.95, "dB").is_empty());
     }
 }

@@ -75,6 +75,28 @@ pub fn samples_without_a_distribution(share: f64, odds: f64) -> Option<u64> {
     sound(2, share, odds).then(|| (libm::log1p(-odds) / libm::log(share) - 1e-9).ceil() as u64)
 }
 
+/// Fewest samples whose range (smallest to largest) holds `share` of the production with odds `odds`, whatever the
+/// distribution: 1 − n·p^(n−1) + (n − 1)·p^n ≥ odds.
+pub fn samples_for_the_range(share: f64, odds: f64) -> Option<u64> {
+    if !sound(2, share, odds) {
+        return None;
+    }
+    let held = |n: u64| {
+        let (count, power) = (n as f64, libm::pow(share, n as f64 - 1.0));
+        1.0 - count * power + (count - 1.0) * power * share
+    };
+    let mut high = 2;
+    while held(high) < odds {
+        high *= 2;
+    }
+    let mut low = high / 2;
+    while low + 1 < high {
+        let middle = low + (high - low) / 2;
+        if held(middle) >= odds { high = middle } else { low = middle }
+    }
+    Some(high)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -89,7 +111,9 @@ mod tests {
             (3, [6.1553, 7.6559, 10.5527], [8.3059, 9.7888, 12.6471]),
             (4, [4.1619, 5.1439, 7.0424], [5.3681, 6.3411, 8.2207]),
             (5, [3.4066, 4.2027, 5.7411], [4.2906, 5.0769, 6.5980]),
+            (6, [3.0063, 3.7077, 5.0620], [3.7326, 4.4222, 5.7577]),
             (10, [2.3546, 2.9110, 3.9811], [2.8563, 3.3934, 4.4369]),
+            (20, [1.9260, 2.3960, 3.2952], [2.3188, 2.7603, 3.6210]),
             (30, [1.7773, 2.2198, 3.0639], [2.1451, 2.5549, 3.3546]),
         ] {
             for (k, share) in [0.90, 0.95, 0.99].into_iter().enumerate() {
@@ -110,12 +134,14 @@ mod tests {
         assert!((one_sided_factor(43, 0.90, 0.99).expect("in range") - 1.8740).abs() < 5e-5);
     }
 
-    /// Source: closed form n ≥ ln(1 − γ)/ln p: 59, 299, 1497. Tolerance: none.
+    /// Source: closed form n ≥ ln(1 − γ)/ln p: 59, 299, 1497; S. S. Wilks, Ann. Math. Statist. 12 (1941) 91-96, for the
+    /// range: 93. Tolerance: none.
     #[test]
     fn val_samples_without_a_distribution() {
         for (share, want) in [(0.95, 59), (0.99, 299), (0.998, 1497)] {
             assert_eq!(samples_without_a_distribution(share, 0.95), Some(want));
         }
+        assert_eq!(samples_for_the_range(0.95, 0.95), Some(93));
         assert_eq!(one_sided_factor(1, 0.9, 0.95), None);
         assert_eq!(two_sided_factor(5, 1.0, 0.95), None);
     }
