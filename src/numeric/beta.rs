@@ -89,7 +89,7 @@ fn continued_fraction(a: f64, b: f64, x: f64) -> f64 {
         c = guard(1.0 + odd / c);
         let step = d * c;
         h *= step;
-        if (step - 1.0).abs() < 2e-16 {
+        if (step - 1.0).abs() < 5e-16 {
             break;
         }
     }

@@ -66,7 +66,7 @@ pub fn gamma_tails(a: f64, x: f64) -> (f64, f64) {
         c = if c.abs() < tiny { tiny } else { c };
         let step = d * c;
         h *= step;
-        if (step - 1.0).abs() < 1e-16 {
+        if (step - 1.0).abs() < 5e-16 {
             break;
         }
     }

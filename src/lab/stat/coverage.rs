@@ -4,6 +4,8 @@
 //! with odds 6e-5.
 
 use super::censored::{Seen, fit_censored};
+use super::compare::{SampleMean, Verdict, paired, welch};
+use super::equivalence::{EquivalenceVerdict, equivalence};
 use super::few::{Conjugate, sigma_interval, spread_summary};
 use super::hierarchy::two_spreads;
 use crate::random::{Purpose, Stream};
@@ -111,6 +113,40 @@ fn val_hierarchy_covers() {
     assert_covers(held(1), 0.95, "mean");
     let between = held(2);
     assert!((0.93..=0.97).contains(&between), "σ between: {between}");
+}
+
+/// Source: theory: two equal tags are told apart in 5 % of paired comparisons (exact) and in nearly 5 % of Welch's (B. L. Welch,
+/// Biometrika 34 (1947) 28-35; here 5 samples against 4 of twice the spread: within half a point). At a true difference equal
+/// to the margin equivalence is declared in at most 5 % (D. J. Schuirmann, 1987), and nearly so with a narrow margin's worth
+/// of noise. Tolerance: 4 standard errors, 0.016, plus half a point for Welch; odds of a false alarm 6e-5 per check.
+#[test]
+fn val_comparisons_err_as_often_as_they_say() {
+    let told = share(
+        |stream| {
+            let (a, b) = (samples(stream, 5, 0.0, 0.5), samples(stream, 5, 0.0, 0.5));
+            paired(&a, &b, 0.0, 0.95).expect("pairs").verdict != Verdict::CannotBeToldApart
+        },
+        50,
+    );
+    assert_covers(1.0 - told, 0.95, "paired");
+    let mean = |values: &[f64]| SampleMean::of(values).expect("two or more");
+    let told = share(
+        |stream| {
+            let (a, b) = (samples(stream, 5, 0.0, 0.5), samples(stream, 4, 0.0, 1.0));
+            welch(&mean(&a), &mean(&b), 0.0, 0.95).verdict != Verdict::CannotBeToldApart
+        },
+        51,
+    );
+    assert!((told - 0.05).abs() < 0.021, "Welch: {told}");
+    let declared = share(
+        |stream| {
+            let (a, b) = (samples(stream, 6, 1.0, 0.3), samples(stream, 6, 0.0, 0.3));
+            let d = welch(&mean(&a), &mean(&b), 0.0, 0.9);
+            equivalence(&d, 1.0, 0.05).verdict == EquivalenceVerdict::Equivalent
+        },
+        52,
+    );
+    assert!((0.029..=0.071).contains(&declared), "equivalence at the margin: {declared}");
 }
 
 /// Source: large-sample theory of profile likelihood (W. Q. Meeker and L. A. Escobar, 1998, 8.3) with the small-sample drops

@@ -108,7 +108,7 @@ pub fn precision(cells: &[&[f64]], alpha: f64) -> Option<Precision> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::outlier::cochran;
+    use super::super::outlier::{Standing, cochran};
     use super::*;
 
     const GLUCOSE_A: [[f64; 3]; 8] = [
@@ -146,7 +146,9 @@ mod tests {
         near(a.repeatability, 1.063224, 5.1e-7);
         near(a.reproducibility, 1.063224, 5.1e-7);
         assert!(a.between == 0.0 && a.between_cut_at_zero);
-        near(cochran(&cells).expect("equal numbers").statistic, 0.3630, 5.1e-5);
+        let test = cochran(&cells).expect("equal numbers");
+        near(test.statistic, 0.3630, 5.1e-5);
+        assert_eq!(test.standing(), Standing::Inside);
 
         let cells: Vec<&[f64]> = GLUCOSE_C.iter().map(|c| c.as_slice()).collect();
         let c = precision(&cells, 0.005).expect("8 laboratories");
@@ -164,7 +166,7 @@ mod tests {
         assert_eq!(c.laboratories.iter().filter(|l| l.scatter_stands_out || l.level_stands_out).count(), 1);
         let test = cochran(&cells).expect("equal numbers");
         near(test.statistic, 0.7239, 5.1e-5);
-        assert!(test.index == 3 && test.p_value < 0.01);
+        assert!(test.index == 3 && test.p_value < 0.01 && test.standing() == Standing::Outlier);
     }
 
     #[test]

@@ -14,6 +14,8 @@ pub mod hierarchy;
 pub mod interlab;
 pub mod mismatch;
 pub mod outlier;
+#[cfg(test)]
+mod props;
 pub mod ripple;
 pub mod sigma_posterior;
 pub mod spread_words;

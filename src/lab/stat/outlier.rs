@@ -23,6 +23,29 @@ pub struct Extreme {
     pub p_value: f64,
 }
 
+/// How far out the most extreme one stands, in the standard's words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Standing {
+    Inside,
+    /// Above the 5 % critical value: look at it, keep it.
+    Straggler,
+    /// Above the 1 % critical value: find the cause.
+    Outlier,
+}
+
+impl Extreme {
+    pub fn standing(&self) -> Standing {
+        if self.statistic > self.critical_1_percent {
+            Standing::Outlier
+        } else if self.statistic > self.critical_5_percent {
+            Standing::Straggler
+        } else {
+            Standing::Inside
+        }
+    }
+}
+
 /// Critical value of Cochran's C for `p` laboratories with `n` repeats each, chance `alpha` of a false alarm.
 pub fn cochran_critical(p: usize, n: usize, alpha: f64) -> f64 {
     let (labs, dof) = (p as f64, n as f64 - 1.0);
