@@ -59,32 +59,53 @@ pub fn run(
     progress: &mut dyn FnMut(&Progress) -> bool,
 ) -> Run {
     let ask = Ask { seed: plan.seed, allocation: pilot_allocation(prepared, plan, &masks), masks };
+    run_from(prepared, plan, ask, Vec::new(), &mut |state, _| progress(state))
+}
+
+/// `run` with the rows `kept` from an earlier start of the same plan; `progress` also sees the rows so far.
+pub fn run_from(
+    prepared: &Prepared,
+    plan: &Plan,
+    ask: Ask,
+    kept: Vec<RaceRow>,
+    progress: &mut dyn FnMut(&Progress, &[RaceRow]) -> bool,
+) -> Run {
     let per_race: u64 = ask.allocation.iter().sum();
     let most = (plan.precision.max_passings / per_race.max(1)).max(2);
     let mut target = plan.races.unwrap_or(FIRST_STAGE_RACES.min(most));
-    let mut rows: Vec<RaceRow> = Vec::new();
+    let mut rows = kept;
     loop {
         while (rows.len() as u64) < target {
             let first = rows.len() as u64;
             rows.extend(race_rows(prepared, &ask, first..(first + WAVE).min(target)));
-            if !progress(&progress_of(&rows, target)) && (rows.len() as u64) < target {
+            if !progress(&progress_of(&rows, target), &rows) && (rows.len() as u64) < target {
                 return Run { ask, rows, stopped: Stopped::Interrupted };
             }
         }
-        let short = shortfall(&rates_and_errors(&rows), &plan.precision);
-        if plan.races.is_some() || target >= most {
+        // A stage looks at its own races only, also when more are kept from an earlier start.
+        let short = shortfall(&rates_and_errors(&rows[..target as usize]), &plan.precision);
+        if plan.races.is_some() || target >= most || short <= 1.0 {
+            rows.truncate(target as usize);
             let stopped = if short <= 1.0 { Stopped::PrecisionReached } else { Stopped::MaxPassings };
             return Run { ask, rows, stopped };
-        }
-        if short <= 1.0 {
-            return Run { ask, rows, stopped: Stopped::PrecisionReached };
         }
         target = races_needed(target, short, most).max(target + 1).min(most);
     }
 }
 
+/// How a run with these rows of a fixed number of races ended.
+pub fn stopped_at_end(rows: &[RaceRow], plan: &Plan) -> Stopped {
+    let short = shortfall(&rates_and_errors(rows), &plan.precision);
+    if short <= 1.0 { Stopped::PrecisionReached } else { Stopped::MaxPassings }
+}
+
 /// Rows of a range of races, in race order, worked out in parallel.
 pub fn race_rows(prepared: &Prepared, ask: &Ask, races: std::ops::Range<u64>) -> Vec<RaceRow> {
+    race_rows_of(prepared, ask, races.collect())
+}
+
+/// Rows of the races listed, in the order of the list, worked out in parallel.
+pub fn race_rows_of(prepared: &Prepared, ask: &Ask, races: Vec<u64>) -> Vec<RaceRow> {
     races
         .into_par_iter()
         .map_init(PassingWorkspace::default, |space, race| run_race(prepared, ask, race, space))
@@ -171,7 +192,7 @@ pub fn rates_and_errors(rows: &[RaceRow]) -> Vec<(f64, f64)> {
         .collect()
 }
 
-fn progress_of(rows: &[RaceRow], planned: u64) -> Progress {
+pub fn progress_of(rows: &[RaceRow], planned: u64) -> Progress {
     let (miss_rate, standard_error) = rates_and_errors(rows)
         .into_iter()
         .fold((0.0, 0.0), |worst, x| if x.0 >= worst.0 { x } else { worst });

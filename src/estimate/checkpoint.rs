@@ -1,0 +1,137 @@
+//! Long runs: rows are saved while a run goes on, and a later run takes them up again.
+//!
+//! The saved file is whole at every moment (see `whole_file`). Rows are pure functions of their index, so a run which was
+//! killed and taken up again gives the same bytes as one that was not.
+
+use super::race_row::{Ask, RaceRow};
+use super::rows_file::{Header, read, write};
+use super::run::{Plan, Progress, Run, pilot_allocation, progress_of, race_rows_of, run_from};
+use super::shard::Shard;
+use super::whole_file::WholeFile;
+use crate::passing::Prepared;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+/// Rows are saved at least this often (when a wave of races ends).
+const SAVE_EVERY: Duration = Duration::from_secs(5);
+const WAVE: usize = 32;
+/// Generous size of one row, to claim disk space before the run.
+const ROW_BYTES: u64 = 700;
+const SET_BYTES: u64 = 260;
+
+/// Where rows are kept, with what was found there.
+pub struct Store {
+    file: WholeFile,
+    header: Header,
+    kept: Vec<RaceRow>,
+    last_save: Instant,
+}
+
+impl Store {
+    /// Opens or starts the file of rows at `path`. An existing file must come from the same program version, inputs and plan.
+    pub fn open(
+        path: &Path,
+        prepared: &Prepared,
+        plan: &Plan,
+        masks: Vec<Vec<u64>>,
+        shard: Shard,
+    ) -> Result<Store, String> {
+        let found = if path.exists() { Some(read(path)?) } else { None };
+        let ask = Ask { seed: plan.seed, allocation: Vec::new(), masks };
+        let mut header = Header::new(prepared, plan, &ask, shard);
+        let kept = match found {
+            Some(file) => {
+                let mut differences = file.header.differences(&header);
+                if file.header.shard != shard {
+                    differences.push(format!("shard: {} against {shard}", file.header.shard));
+                }
+                if file.header.ask.masks != header.ask.masks {
+                    differences.push("lines and timing points asked for".to_owned());
+                }
+                if !differences.is_empty() {
+                    return Err(format!(
+                        "{} holds rows of another run ({}); name another file or delete it",
+                        path.display(),
+                        differences.join("; ")
+                    ));
+                }
+                header.ask = file.header.ask;
+                file.rows
+            }
+            None => {
+                header.ask.allocation = pilot_allocation(prepared, plan, &header.ask.masks);
+                Vec::new()
+            }
+        };
+        let sets: usize = header.ask.masks.iter().map(Vec::len).sum();
+        let points = header.ask.masks.len() as u64;
+        let per_row = ROW_BYTES * (1 + points) + SET_BYTES * sets as u64;
+        let rows = shard.races(plan.races.unwrap_or(super::run::FIRST_STAGE_RACES)).count() as u64;
+        let file = WholeFile::claim(path, per_row * rows)
+            .map_err(|error| format!("cannot write {}: {error}", path.display()))?;
+        Ok(Store { file, header, kept, last_save: Instant::now() })
+    }
+
+    /// Races found in the file.
+    pub fn kept(&self) -> u64 {
+        self.kept.len() as u64
+    }
+
+    fn save(&mut self, rows: &[RaceRow]) -> Result<(), String> {
+        self.last_save = Instant::now();
+        self.file
+            .replace(|out| write(out, &self.header, rows))
+            .map_err(|error| format!("cannot write {}: {error}", self.file.path().display()))
+    }
+
+    fn save_if_due(&mut self, rows: &[RaceRow]) -> Result<(), String> {
+        if self.last_save.elapsed() < SAVE_EVERY { Ok(()) } else { self.save(rows) }
+    }
+
+    /// Runs the plan from what is kept, saving on the way and at the end. `progress` returning false breaks off. If a save fails
+    /// the run goes on to its end and the failure is told beside the result.
+    pub fn run(
+        mut self,
+        prepared: &Prepared,
+        plan: &Plan,
+        progress: &mut dyn FnMut(&Progress) -> bool,
+    ) -> (Run, Result<(), String>) {
+        let kept = std::mem::take(&mut self.kept);
+        let ask = self.header.ask.clone();
+        let mut trouble = Ok(());
+        let done = run_from(prepared, plan, ask, kept, &mut |state, rows| {
+            if trouble.is_ok() {
+                trouble = self.save_if_due(rows);
+            }
+            progress(state)
+        });
+        let saved = self.save(&done.rows);
+        (done, trouble.and(saved))
+    }
+
+    /// Works out the races of one shard (`plan.races` must be given). True if all are done.
+    pub fn run_shard(
+        mut self,
+        prepared: &Prepared,
+        races: u64,
+        progress: &mut dyn FnMut(&Progress) -> bool,
+    ) -> Result<bool, String> {
+        let mut rows = std::mem::take(&mut self.kept);
+        let all: Vec<u64> = self.header.shard.races(races).collect();
+        let mut go_on = true;
+        while rows.len() < all.len() && go_on {
+            let wave = &all[rows.len()..(rows.len() + WAVE).min(all.len())];
+            rows.extend(race_rows_of(prepared, &self.header.ask, wave.to_vec()));
+            go_on = progress(&progress_of(&rows, all.len() as u64));
+            self.save_if_due(&rows)?;
+        }
+        self.save(&rows)?;
+        Ok(rows.len() == all.len())
+    }
+}
+
+/// The run that merged rows stand for.
+pub fn run_of_rows(header: &Header, rows: Vec<RaceRow>) -> Run {
+    let stopped = super::run::stopped_at_end(&rows, &header.plan);
+    Run { ask: header.ask.clone(), rows, stopped }
+}
