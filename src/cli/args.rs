@@ -3,8 +3,7 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
-const EXIT_CODES: &str =
-    "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error.";
+const EXIT_CODES: &str = "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error; 130 broken off.";
 
 /// Forecasts how many runners a timing point will miss, from chamber measurements of the bib tags and the layout.
 #[derive(Debug, Parser)]
@@ -26,6 +25,16 @@ pub enum Command {
         after_help = "Examples:\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --worst 6\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --race 0 --passing 12\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --race 0 --passing 12 --format csv\n\nRaces and passings count from 0."
     )]
     Explain(ExplainArgs),
+    /// Put the shards of a run together to its forecast
+    #[command(
+        after_help = "Example:\n  readodds merge scenarios/half-marathon-rain-eu-lower.toml rows --format json\n\nRefuses shards that are missing, double, unfinished, or made from other files, seeds or versions."
+    )]
+    Merge(MergeArgs),
+    /// Print the job script that spreads a run over machines (runs nothing)
+    #[command(
+        after_help = "Example:\n  readodds plan scenarios/half-marathon-rain-eu-lower.toml --races 400 --shards 8 --engine slurm > job.sh"
+    )]
+    Plan(PlanArgs),
 }
 
 /// The scenario and what may stand in for parts of it.
@@ -84,6 +93,63 @@ pub struct PredictArgs {
     /// Exit with 1 unless every point meets its target in at least this share of races (for example 0.95)
     #[arg(long, value_name = "ODDS", value_parser = share)]
     pub require: Option<f64>,
+    /// Keep the race days worked out in this file, and go on from it if it is there
+    #[arg(long, value_name = "FILE", conflicts_with = "shard")]
+    pub checkpoint: Option<PathBuf>,
+    /// Work out one part of the run only: I/N with I from 0 to N-1, or auto (Slurm job array, Open MPI launcher)
+    #[arg(long, value_name = "I/N", requires = "races", requires = "rows", conflicts_with_all = ["out", "require"])]
+    pub shard: Option<String>,
+    /// Folder for the race rows of a shard, to be put together by `merge`
+    #[arg(long, value_name = "FOLDER", requires = "shard")]
+    pub rows: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct MergeArgs {
+    #[command(flatten)]
+    pub inputs: Inputs,
+    /// Files of race rows, or folders that hold them
+    #[arg(required = true, value_name = "ROWS")]
+    pub rows: Vec<PathBuf>,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: Format,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Exit with 1 unless every point meets its target in at least this share of races (for example 0.95)
+    #[arg(long, value_name = "ODDS", value_parser = share)]
+    pub require: Option<f64>,
+}
+
+/// What a job script is written for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Engine {
+    /// A Slurm job array
+    Slurm,
+    /// The Open MPI launcher
+    Mpi,
+    /// One line per shard, for any shell or by hand
+    Shell,
+}
+
+#[derive(Debug, Args)]
+pub struct PlanArgs {
+    #[command(flatten)]
+    pub inputs: Inputs,
+    /// Number of race days
+    #[arg(long)]
+    pub races: u64,
+    /// Passings simulated in each race day
+    #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_RACE)]
+    pub passings_per_race: u64,
+    /// Number of parts
+    #[arg(long)]
+    pub shards: u64,
+    #[arg(long, value_enum, default_value = "slurm")]
+    pub engine: Engine,
+    /// Folder for the race rows, seen by all machines
+    #[arg(long, value_name = "FOLDER", default_value = "rows")]
+    pub rows: PathBuf,
 }
 
 #[derive(Debug, Args)]

@@ -4,6 +4,10 @@ pub mod args;
 pub mod explain;
 pub mod failure;
 pub mod inputs;
+pub mod interrupt;
+pub mod job;
+pub mod long_run;
+pub mod merge;
 pub mod output;
 pub mod predict;
 pub mod progress;
@@ -33,5 +37,7 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
     match &cli.command {
         Command::Predict(args) => predict::run(args),
         Command::Explain(args) => explain::run(args),
+        Command::Merge(args) => merge::run(args),
+        Command::Plan(args) => job::run(args),
     }
 }

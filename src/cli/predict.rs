@@ -3,22 +3,26 @@
 use super::args::{Format, PredictArgs};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
+use super::long_run;
 use super::output::Output;
-use super::progress::Line;
 use crate::estimate::run::Plan;
 use crate::estimate::stop::Precision;
-use crate::passing::Prepared;
 use crate::report::predict_text::predict_text;
-use crate::study::predict::{Forecast, predict};
+use crate::study::predict::{Forecast, forecast};
 use std::process::ExitCode;
 
 pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     let plan = plan(args)?;
+    let shard = args.shard.as_deref().map(long_run::shard_of).transpose()?;
     let output = Output::open(args.out.as_deref())?;
     let loaded = load(&args.inputs)?;
-    let forecast = forecast(&loaded.prepared, &plan, &loaded.warnings);
+    if let Some(shard) = shard {
+        return long_run::run_shard(args, &loaded, &plan, shard);
+    }
+    let done = long_run::run_whole(args, &loaded, &plan)?;
+    let forecast = forecast(&loaded.prepared, &plan, &done, &loaded.warnings);
     output.write(&render(&forecast, args.format)?)?;
-    Ok(ExitCode::from(if met(&forecast, args.require) { DONE } else { NOT_MET }))
+    Ok(long_run::exit_code(&done, if met(&forecast, args.require) { DONE } else { NOT_MET }))
 }
 
 /// The run the options ask for.
@@ -43,17 +47,8 @@ pub fn plan(args: &PredictArgs) -> Result<Plan, Failure> {
     })
 }
 
-fn forecast(prepared: &Prepared, plan: &Plan, warnings: &[crate::diag::Diagnostic]) -> Forecast {
-    let line = Line::new();
-    let forecast = predict(prepared, plan, warnings, &mut |progress| {
-        line.show(progress);
-        true
-    });
-    line.done();
-    forecast
-}
-
-fn render(forecast: &Forecast, format: Format) -> Result<String, Failure> {
+/// The forecast as text or JSON.
+pub fn render(forecast: &Forecast, format: Format) -> Result<String, Failure> {
     match format {
         Format::Text => Ok(predict_text(forecast)),
         Format::Json => json(forecast),
@@ -68,7 +63,7 @@ pub fn json(value: &impl serde::Serialize) -> Result<String, Failure> {
 }
 
 /// Whether every point meets its target with the odds required; says so on stderr if not.
-fn met(forecast: &Forecast, require: Option<f64>) -> bool {
+pub fn met(forecast: &Forecast, require: Option<f64>) -> bool {
     let Some(odds) = require else { return true };
     let short: Vec<&str> =
         forecast.points.iter().filter(|p| p.missed.target_odds < odds).map(|p| p.name.as_str()).collect();

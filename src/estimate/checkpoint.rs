@@ -12,8 +12,10 @@ use crate::passing::Prepared;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-/// Rows are saved at least this often (when a wave of races ends).
-const SAVE_EVERY: Duration = Duration::from_secs(5);
+/// Rows are saved when a wave of races ends, but not more often than this, and not so often that saving takes more than about a
+/// twentieth of the time.
+const SAVE_PAUSE: Duration = Duration::from_millis(200);
+const SAVE_COST: u32 = 20;
 const WAVE: usize = 32;
 /// Generous size of one row, to claim disk space before the run.
 const ROW_BYTES: u64 = 700;
@@ -25,6 +27,7 @@ pub struct Store {
     header: Header,
     kept: Vec<RaceRow>,
     last_save: Instant,
+    pause: Duration,
 }
 
 impl Store {
@@ -69,7 +72,7 @@ impl Store {
         let rows = shard.races(plan.races.unwrap_or(super::run::FIRST_STAGE_RACES)).count() as u64;
         let file = WholeFile::claim(path, per_row * rows)
             .map_err(|error| format!("cannot write {}: {error}", path.display()))?;
-        Ok(Store { file, header, kept, last_save: Instant::now() })
+        Ok(Store { file, header, kept, last_save: Instant::now(), pause: SAVE_PAUSE })
     }
 
     /// Races found in the file.
@@ -78,14 +81,18 @@ impl Store {
     }
 
     fn save(&mut self, rows: &[RaceRow]) -> Result<(), String> {
-        self.last_save = Instant::now();
-        self.file
+        let start = Instant::now();
+        let saved = self
+            .file
             .replace(|out| write(out, &self.header, rows))
-            .map_err(|error| format!("cannot write {}: {error}", self.file.path().display()))
+            .map_err(|error| format!("cannot write {}: {error}", self.file.path().display()));
+        self.last_save = Instant::now();
+        self.pause = SAVE_PAUSE.max(start.elapsed() * SAVE_COST);
+        saved
     }
 
     fn save_if_due(&mut self, rows: &[RaceRow]) -> Result<(), String> {
-        if self.last_save.elapsed() < SAVE_EVERY { Ok(()) } else { self.save(rows) }
+        if self.last_save.elapsed() < self.pause { Ok(()) } else { self.save(rows) }
     }
 
     /// Runs the plan from what is kept, saving on the way and at the end. `progress` returning false breaks off. If a save fails

@@ -1,0 +1,65 @@
+//! `readodds merge`: shards to the forecast of the whole run.
+
+use super::args::MergeArgs;
+use super::failure::{DONE, Failure, NOT_MET};
+use super::inputs::load;
+use super::output::Output;
+use super::predict::{met, render};
+use crate::estimate::checkpoint::run_of_rows;
+use crate::estimate::merge::merge;
+use crate::estimate::rows_file::{Header, read};
+use crate::study::predict::forecast;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
+    let output = Output::open(args.out.as_deref())?;
+    let mut files = Vec::new();
+    let mut problems = Vec::new();
+    for path in row_files(&args.rows)? {
+        match read(&path) {
+            Ok(file) => files.push((path.display().to_string(), file)),
+            Err(problem) => problems.push(problem),
+        }
+    }
+    if !problems.is_empty() {
+        return Err(Failure::Usage(problems.join("\n")));
+    }
+    let (header, rows) = merge(files).map_err(|problems| Failure::Usage(problems.join("\n")))?;
+    let loaded = load(&args.inputs)?;
+    let here = Header::new(&loaded.prepared, &header.plan, &header.ask, header.shard);
+    let differences = here.differences(&header);
+    if !differences.is_empty() {
+        return Err(Failure::Usage(format!(
+            "the rows do not come from this scenario and program: {}",
+            differences.join("; ")
+        )));
+    }
+    let plan = header.plan.clone();
+    let forecast = forecast(&loaded.prepared, &plan, &run_of_rows(&header, rows), &loaded.warnings);
+    output.write(&render(&forecast, args.format)?)?;
+    Ok(ExitCode::from(if met(&forecast, args.require) { DONE } else { NOT_MET }))
+}
+
+/// Files as named, folders as the `.rows` files in them, in the order of their names.
+fn row_files(named: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
+    let mut files = Vec::new();
+    for path in named {
+        if !path.is_dir() {
+            files.push(path.clone());
+            continue;
+        }
+        let listed = std::fs::read_dir(path)
+            .map_err(|error| Failure::Usage(format!("cannot read {}: {error}", path.display())))?;
+        let mut inside: Vec<PathBuf> = listed
+            .filter_map(|entry| entry.ok().map(|entry| entry.path()))
+            .filter(|path| path.extension().is_some_and(|extension| extension == "rows"))
+            .collect();
+        if inside.is_empty() {
+            return Err(Failure::Usage(format!("{} holds no .rows file", path.display())));
+        }
+        inside.sort();
+        files.append(&mut inside);
+    }
+    Ok(files)
+}

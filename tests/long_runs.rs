@@ -1,0 +1,139 @@
+//! Long runs from the outside: killed and taken up again, broken off, cut into shards; always the same bytes.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+const SCENARIO: &str = "scenarios/half-marathon-rain-eu-lower.toml";
+
+fn readodds(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_readodds"));
+    command.arg(arguments[0]).arg(SCENARIO).args(&arguments[1..]).current_dir(env!("CARGO_MANIFEST_DIR"));
+    command
+}
+
+fn predict(races: &str, more: &[&str]) -> Command {
+    let mut command =
+        readodds(&["predict", "--format", "json", "--passings-per-race", "20", "--races", races]);
+    command.args(more);
+    command
+}
+
+fn finished(mut command: Command) -> Output {
+    let output = command.output().expect("the binary starts");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    output
+}
+
+fn folder(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    let _ = fs::remove_dir_all(&folder);
+    fs::create_dir_all(&folder).expect("a folder for the test");
+    folder
+}
+
+/// Waits until the file has changed since `before`, or the child has ended.
+fn wait_for_save(child: &mut Child, file: &Path, before: &Option<Vec<u8>>) {
+    let start = Instant::now();
+    while child.try_wait().expect("a child of ours").is_none() && fs::read(file).ok() == *before {
+        assert!(start.elapsed() < Duration::from_secs(120), "nothing was saved");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
+#[test]
+fn killed_at_any_moment_the_result_is_the_same_bytes() {
+    let folder = folder("killed");
+    let file = folder.join("run.rows");
+    let name = file.to_str().expect("plain path");
+    let straight = finished(predict("320", &[])).stdout;
+    let mut kills = 0;
+    for extra_ms in [0, 3, 11, 40] {
+        let before = fs::read(&file).ok();
+        let mut child = predict("320", &["--checkpoint", name])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("starts");
+        wait_for_save(&mut child, &file, &before);
+        std::thread::sleep(Duration::from_millis(extra_ms));
+        // SIGKILL: no handler can tidy up.
+        kills += u32::from(child.try_wait().expect("a child of ours").is_none());
+        child.kill().expect("killed");
+        child.wait().expect("ended");
+    }
+    assert!(kills > 0, "every run ended before it was killed: make them longer");
+    let resumed = finished(predict("320", &["--checkpoint", name]));
+    assert_eq!(resumed.stdout, straight);
+    assert!(String::from_utf8_lossy(&resumed.stderr).contains("taken up again after"));
+    // A finished checkpoint answers at once, with the same bytes.
+    assert_eq!(finished(predict("320", &["--checkpoint", name])).stdout, straight);
+    // Another run does not take it.
+    let other = predict("320", &["--checkpoint", name, "--seed", "2"]).output().expect("starts");
+    assert_eq!(other.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&other.stderr).contains("seed: 1 against 2"), "{other:?}");
+}
+
+#[cfg(unix)]
+#[test]
+fn broken_off_it_tells_what_is_known_and_how_to_go_on() {
+    let folder = folder("broken-off");
+    let file = folder.join("run.rows");
+    let name = file.to_str().expect("plain path");
+    let mut child = predict("4000", &["--checkpoint", name])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("starts");
+    wait_for_save(&mut child, &file, &None);
+    let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
+    assert!(sent.success());
+    let output = child.wait_with_output().expect("ended");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(130), "{said}");
+    assert!(said.contains("the same command goes on from there"), "{said}");
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("a whole JSON result");
+    assert_eq!(answer["stopped"], "interrupted");
+    assert!(answer["races"].as_u64().is_some_and(|races| (2..4000).contains(&races)));
+}
+
+#[test]
+fn shards_give_the_bytes_of_the_single_run_and_holes_are_refused() {
+    let folder = folder("shards");
+    let rows = folder.to_str().expect("plain path");
+    let straight = finished(predict("7", &[])).stdout;
+    for shard in ["2/3", "0/3", "1/3"] {
+        finished(predict("7", &["--shard", shard, "--rows", rows, "--threads", "1"]));
+    }
+    let merge = || readodds(&["merge", rows, "--format", "json"]);
+    assert_eq!(finished(merge()).stdout, straight);
+    // As a Slurm job array would name it; a retried task goes on from its file.
+    let mut task = predict("7", &["--shard", "auto", "--rows", rows]);
+    task.env("SLURM_ARRAY_TASK_ID", "1").env("SLURM_ARRAY_TASK_COUNT", "3");
+    finished(task);
+    assert_eq!(finished(merge()).stdout, straight);
+    fs::remove_file(folder.join("shard-00001-of-00003.rows")).expect("written above");
+    let refused = merge().output().expect("starts");
+    let said = String::from_utf8_lossy(&refused.stderr);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(said.contains("races 1, 4 are missing; no file of shard 1/3"), "{said}");
+    assert!(refused.stdout.is_empty());
+}
+
+#[test]
+fn what_cannot_be_written_is_found_before_the_run() {
+    let refused = predict("7", &["--checkpoint", "/nowhere/run.rows"]).output().expect("starts");
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("cannot write /nowhere/run.rows"));
+}
+
+/// A device that is always full.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_is_an_error_and_not_half_a_result() {
+    let full = fs::OpenOptions::new().write(true).open("/dev/full").expect("Linux has it");
+    let output = predict("7", &[]).stdout(full).output().expect("starts");
+    assert_eq!(output.status.code(), Some(3));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("cannot write to stdout"));
+}
