@@ -161,7 +161,7 @@ pub fn odds_of(
     space.odds.any_missed = match groups {
         0 => 0.0,
         // One open point: its own miss odds, and no sorting again.
-        1 => space.odds.scores.iter().map(|s| s[0].miss).fold(0.0, f64::max),
+        1 => space.odds.scores.iter().filter_map(|s| s.first()).map(|s| s.miss).fold(0.0, f64::max),
         _ => 1.0 - all_read_odds(&mut space.joined, groups as usize, race.offset_law),
     };
 }
