@@ -152,7 +152,7 @@ pub fn odds_of(
         if open {
             for (l, line) in space.work.lines.iter().enumerate() {
                 if all >> l & 1 == 1 {
-                    space.joined.extend(line.rounds.iter().map(|&r| (groups, r)));
+                    space.joined.extend(line.stairs.rounds().iter().map(|&r| (groups, r)));
                 }
             }
             groups += 1;

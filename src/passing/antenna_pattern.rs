@@ -46,6 +46,8 @@ pub struct Radiator {
     pub up: Vec3,
     pub across: Vec3,
     pub pattern: Pattern,
+    /// √G₀.
+    pub peak_amplitude: f64,
     /// Weights of e₁ and e₂.
     polarisation: (Complex64, Complex64),
     /// Off: the peak gain in every direction.
@@ -81,6 +83,7 @@ impl Radiator {
                 vertical_beamwidth_deg: antenna.vertical_beamwidth_deg,
                 front_to_back_db: antenna.front_to_back_db,
             },
+            peak_amplitude: db_to_amplitude_ratio(antenna.gain_dbi),
             polarisation,
             directive,
         }
@@ -99,11 +102,6 @@ impl Radiator {
         let phi = libm::atan2(k.dot(self.across), k.dot(self.boresight));
         let theta = libm::asin(k.dot(self.up).clamp(-1.0, 1.0));
         self.pattern.gain_dbi(phi.to_degrees(), theta.to_degrees())
-    }
-
-    /// Peak amplitude √G₀.
-    pub fn peak_amplitude(&self) -> f64 {
-        db_to_amplitude_ratio(self.pattern.gain_dbi)
     }
 
     /// Unit-amplitude field vector towards unit direction `k`.

@@ -14,6 +14,7 @@
 
 use super::dipole;
 use super::fresnel::ReflectionTable;
+use super::turn::turn;
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 
@@ -81,12 +82,6 @@ impl Body {
     fn normal_incidence(&self, kg2: f64) -> Complex64 {
         Complex64::new(1.0, 0.0) + self.torso.at(1.0).horizontal * turn(-kg2)
     }
-}
-
-/// e^(jx)
-pub fn turn(x: f64) -> Complex64 {
-    let (sin, cos) = libm::sincos(x);
-    Complex64::new(cos, sin)
 }
 
 #[cfg(test)]

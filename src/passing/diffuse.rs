@@ -8,6 +8,7 @@
 //! Source: R. H. Clarke, A Statistical Theory of Mobile-Radio Reception, Bell Syst. Tech. J. 47 (1968) 957-1000 (from memory).
 //! Known weakness: K for a timing point is nowhere published; it is a belief.
 
+use super::turn::sin_cos;
 use crate::random::Stream;
 use crate::random::transform::exponential_quantile;
 use crate::vector::Vec3;
@@ -50,10 +51,14 @@ impl DiffuseWaves {
 
     /// Σₘ aₘ e^(−jk(ûₘ·r + ℓₘ)) at place `r` (m) and wave number k (rad/m).
     pub fn sum(&self, r: Vec3, wave_number: f64) -> Complex64 {
+        // Two steps over arrays, so that the compiler takes several waves at a time.
+        let mut angle = [0.0; WAVES];
+        for m in 0..WAVES {
+            angle[m] = self.phase_rad[m] - wave_number * (self.direction[m].dot(r) + self.excess_m[m]);
+        }
         let (mut re, mut im) = (0.0, 0.0);
         for m in 0..WAVES {
-            let angle = self.phase_rad[m] - wave_number * (self.direction[m].dot(r) + self.excess_m[m]);
-            let (sin, cos) = libm::sincos(angle);
+            let (sin, cos) = sin_cos(angle[m]);
             re += self.amplitude[m] * cos;
             im += self.amplitude[m] * sin;
         }

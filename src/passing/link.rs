@@ -9,7 +9,7 @@
 //! Source: H. T. Friis 1946 for the ray; J. D. Griffin, G. D. Durgin, IEEE Antennas Propag. Mag. 51(2) 2009, 11-25,
 //! for the backscatter budget (abstract; form from memory).
 
-use super::body::{self, mirror, turn};
+use super::body::mirror;
 use super::diffuse::DiffuseWaves;
 use super::dipole;
 use super::fresnel::METAL;
@@ -17,10 +17,29 @@ use super::prepared::{Channel, PreparedAntenna};
 use super::race::RaceContext;
 use super::screens::{self, Neighbour};
 use super::stride::Instant;
-use crate::units::db_to_amplitude_ratio;
+use super::turn::turn;
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 use std::f64::consts::PI;
+
+/// The direct line from an antenna to the tag.
+#[derive(Clone, Copy, Debug)]
+pub struct Sight {
+    pub k: Vec3,
+    pub distance: f64,
+    /// √G towards the tag.
+    pub amplitude: f64,
+}
+
+impl Sight {
+    pub fn new(antenna: &PreparedAntenna, tag: Vec3) -> Sight {
+        let path = tag - antenna.radiator.at;
+        // Nearer than 2 cm the far-field form means nothing.
+        let distance = path.norm().max(0.02);
+        let k = path * (1.0 / distance);
+        Sight { k, distance, amplitude: antenna.radiator.amplitude(k) }
+    }
+}
 
 /// What surrounds one crossing.
 pub struct Scene<'a> {
@@ -30,6 +49,10 @@ pub struct Scene<'a> {
 }
 
 impl Scene<'_> {
+    pub fn antennas(&self) -> &[PreparedAntenna] {
+        &self.race.prepared.points[self.point].antennas
+    }
+
     /// Complex amplitude c between antenna and tag on one channel.
     pub fn amplitude(
         &self,
@@ -37,16 +60,20 @@ impl Scene<'_> {
         waves: Option<&DiffuseWaves>,
         channel: &Channel,
         instant: &Instant,
+        sight: &Sight,
     ) -> Complex64 {
         let radiator = &antenna.radiator;
-        let path = instant.at - radiator.at;
-        let distance = path.norm().max(0.02);
-        let k = path * (1.0 / distance);
         let mut sum = self.ray(
             channel,
             instant,
-            Ray { from: radiator.at, k, distance, field: radiator.field(k), below_ground: false },
-        ) * radiator.amplitude(k);
+            Ray {
+                from: radiator.at,
+                k: sight.k,
+                distance: sight.distance,
+                field: radiator.field(sight.k),
+                below_ground: false,
+            },
+        ) * sight.amplitude;
         if antenna.ground {
             sum += self.ground(antenna, channel, instant);
         }
@@ -54,7 +81,7 @@ impl Scene<'_> {
             sum += self.metal_plane(antenna, plane.at, plane.normal, channel, instant);
         }
         if let Some(waves) = waves {
-            let level = radiator.peak_amplitude() * channel.wavelength_m / (4.0 * PI * distance)
+            let level = radiator.peak_amplitude * channel.wavelength_m / (4.0 * PI * sight.distance)
                 * self.race.diffuse_amplitude;
             sum += waves.sum(instant.at, channel.wave_number) * level;
         }
@@ -105,17 +132,20 @@ impl Scene<'_> {
         } else {
             dipole::taken(ray.k, &ray.field, instant.worn.axis, effects.tag_pattern)
         };
-        let loss_db = screens::neighbours_loss_db(
-            self.neighbours,
-            instant.at.x,
-            ray.from,
-            instant.at,
-            ray.below_ground,
-            channel.wavelength_m,
-        );
+        let blocked = if self.neighbours.is_empty() {
+            1.0
+        } else {
+            screens::neighbours_amplitude(
+                self.neighbours,
+                instant.at.x,
+                ray.from,
+                instant.at,
+                ray.below_ground,
+                channel.wavelength_m,
+            )
+        };
         let spread = channel.wavelength_m / (4.0 * PI * ray.distance);
-        let blocked = if loss_db > 0.0 { db_to_amplitude_ratio(-loss_db) } else { 1.0 };
-        taken * body::turn(-channel.wave_number * ray.distance) * (spread * blocked)
+        taken * turn(-channel.wave_number * ray.distance) * (spread * blocked)
     }
 }
 

@@ -26,8 +26,10 @@ pub mod race;
 pub mod schedule;
 pub mod score;
 pub mod screens;
+pub mod stairs;
 pub mod stride;
 pub mod trace;
+pub mod turn;
 
 pub use draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw};
 pub use pass::{Crossing, Workspace, pass};

@@ -1,29 +1,32 @@
 //! One crossing of one timing point: a pure function of its draw.
 //!
-//! Rounds are visited strongest places first. A line is settled once the product of (1 − p) over rounds that are
-//! awake whatever the sample's offset falls below e^−30: its miss odds then lie below e^−30 and count as 0. Rounds whose incident power
-//! cannot reach the threshold by a bound on the ray sum are not worked out (they are asleep, exactly). So easy passings cost a few rounds, hard ones all of them.
+//! Rounds are visited strongest places first, in two sweeps: first those whose bare direct ray promises a sure wake-up, then the
+//! rest. Each line keeps the staircase of rounds that can matter (`stairs`); a round that cannot reach its floor, by a
+//! bound on the ray sum, is not worked out. A line is settled once its miss odds lie below e^−30 whatever the sample's offset.
+//! So an easy passing costs a few rounds, a hard one those that could still change it, and the result
+//! is that of the plain sum over all rounds within e^−30 (tested).
 
 use super::decode::heard_odds;
 use super::diffuse::DiffuseWaves;
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
-use super::link::Scene;
+use super::link::{Scene, Sight};
 use super::prepared::{PreparedPoint, PreparedReader};
 use super::race::RaceContext;
 use super::schedule::Schedule;
-use super::score::{NOTHING_LEFT, Round, Score, score};
+use super::score::{Round, Score, score};
 use super::screens::{self, Neighbour};
+use super::stairs::Stairs;
 use super::stride::{Instant, Stride};
 use crate::random::transform::poisson_quantile;
 use crate::tag::closeness;
 use crate::tag::curve::AtFrequency;
-use crate::units::{amplitude_ratio_to_db, db_to_amplitude_ratio};
+use crate::units::{db_to_amplitude_ratio, power_ratio_to_db};
 use std::f64::consts::PI;
 
 /// What became of one line.
 #[derive(Clone, Debug, Default)]
 pub struct LineRounds {
-    pub rounds: Vec<Round>,
+    pub stairs: Stairs,
     /// Surely read, whatever the sample's offset.
     pub settled: bool,
     /// Even the bare direct ray would have woken the tag in free air at some instant.
@@ -59,7 +62,7 @@ impl Workspace {
             }
             debug_assert!(l < 64);
             in_reach |= line.in_reach;
-            self.merged.extend_from_slice(&line.rounds);
+            self.merged.extend_from_slice(line.stairs.rounds());
         }
         score(&mut self.merged, law, in_reach)
     }
@@ -182,71 +185,87 @@ pub fn pass(crossing: &Crossing, work: &mut Workspace, thorough: bool) {
 
 fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspace, thorough: bool) {
     let point = crossing.point();
-    let race = crossing.race;
     let mut out = std::mem::take(&mut work.lines[line]);
-    out.rounds.clear();
+    out.stairs.clear();
     out.settled = false;
     out.in_reach = false;
     let order = &point.visit_order[crossing.runner.placement_row];
-    let mut surely_missed = 1.0;
-    'places: for &bin in order {
-        let mut first_curve = 0;
-        for reader in &point.readers {
-            let curves = first_curve..first_curve + reader.channels.len();
-            first_curve = curves.end;
-            if reader.line != line {
-                continue;
-            }
-            let frame = reader.frames.at(crossing.contenders(reader));
-            let schedule = crossing.schedule(reader);
-            for n in schedule.rounds_in_bin(bin) {
-                let instant = crossing.stride.at(schedule.time_s(n));
-                let antenna = reader.antennas.start + schedule.port(n);
-                let channel = reader.hop_order[schedule.hop(n)];
-                let curve = *work.curves[curves.start + channel]
-                    .get_or_insert_with(|| crossing.curve_at(reader.channels[channel].freq_mhz));
-                let waves = if race.diffuse_amplitude > 0.0 {
-                    let mean = race.prepared.course.beliefs.diffuse_excess_path_m;
-                    Some(&*work.waves[antenna].get_or_insert_with(|| {
-                        DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean)
-                    }))
-                } else {
-                    None
-                };
-                let s = closeness(instant.worn.gap_mm);
-                let (threshold, backscatter_db) = race.prepared.tag.curve.join(&curve, s);
-                let detail = RoundDetail {
-                    incident_dbm: 0.0,
-                    threshold_dbm: threshold + race.draw.threshold_offset_db(),
-                    backscatter_db,
-                };
-                let ask = Ask { reader, antenna, channel, instant, waves, losses_db: crossing.losses_db(s) };
-                let (awake_possible, reach) = ask.bound(scene, detail.threshold_dbm + race.certain_below_db);
-                out.in_reach |= reach;
-                if !awake_possible {
-                    work.rounds_skipped += 1;
-                    continue;
-                }
-                work.rounds_evaluated += 1;
-                let incident_dbm = ask.incident_dbm(scene);
-                let margin_db = incident_dbm - detail.threshold_dbm;
-                if margin_db < race.certain_below_db {
-                    continue;
-                }
-                let heard = ask.heard(scene, &RoundDetail { incident_dbm, ..detail });
-                let round = Round { margin_db, missed: 1.0 - heard * frame.alone, unheard: 1.0 - heard };
-                out.rounds.push(round);
-                if margin_db > race.certain_above_db {
-                    surely_missed *= round.missed;
-                    if surely_missed < NOTHING_LEFT && !thorough {
-                        out.settled = true;
-                        break 'places;
-                    }
+    let settled = [Sweep::Promising, Sweep::Rest].iter().any(|&sweep| {
+        order.iter().any(|&bin| {
+            let mut first_curve = 0;
+            for reader in &point.readers {
+                let curves = first_curve;
+                first_curve += reader.channels.len();
+                if reader.line == line {
+                    pass_bin(crossing, scene, reader, curves, bin, sweep, work, &mut out);
                 }
             }
-        }
-    }
+            !thorough && out.stairs.settled(crossing.race.certain_above_db)
+        })
+    });
+    out.settled = settled;
     work.lines[line] = out;
+}
+
+/// Which rounds of a bin are looked at.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Sweep {
+    Promising,
+    Rest,
+}
+
+#[allow(clippy::too_many_arguments)]
+fn pass_bin(
+    crossing: &Crossing,
+    scene: &Scene,
+    reader: &PreparedReader,
+    first_curve: usize,
+    bin: usize,
+    sweep: Sweep,
+    work: &mut Workspace,
+    out: &mut LineRounds,
+) {
+    let race = crossing.race;
+    let prepared = race.prepared;
+    let alone = reader.frames.at(crossing.contenders(reader)).alone;
+    let schedule = crossing.schedule(reader);
+    for n in schedule.rounds_in_bin(bin) {
+        let instant = crossing.stride.at(schedule.time_s(n));
+        let antenna = reader.antennas.start + schedule.port(n);
+        let channel = reader.hop_order[schedule.hop(n)];
+        let curve = work.curves[first_curve + channel]
+            .get_or_insert_with(|| crossing.curve_at(reader.channels[channel].freq_mhz));
+        let s = closeness(instant.worn.gap_mm);
+        let (threshold, backscatter_db) = prepared.tag.curve.join(curve, s);
+        let threshold_dbm = threshold + race.draw.threshold_offset_db();
+        let losses_db = crossing.losses_db(s);
+        let sight = Sight::new(&scene.antennas()[antenna], instant.at);
+        let ask = Ask { reader, antenna, channel, instant, sight, losses_db };
+        let promising = ask.direct_reaches(scene, threshold_dbm + race.certain_above_db);
+        if promising != (sweep == Sweep::Promising) {
+            continue;
+        }
+        out.in_reach |= promising || ask.in_reach(scene);
+        let waves = (race.diffuse_amplitude > 0.0).then(|| {
+            &*work.waves[antenna].get_or_insert_with(|| {
+                let mean = prepared.course.beliefs.diffuse_excess_path_m;
+                DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean)
+            })
+        });
+        let least_db = race.certain_below_db.max(out.stairs.floor_db());
+        if !ask.bound_reaches(scene, waves, threshold_dbm + least_db) {
+            work.rounds_skipped += 1;
+            continue;
+        }
+        work.rounds_evaluated += 1;
+        let incident_dbm = ask.incident_dbm(scene, waves);
+        let margin_db = incident_dbm - threshold_dbm;
+        if margin_db < least_db {
+            continue;
+        }
+        let heard = ask.heard(scene, &RoundDetail { incident_dbm, threshold_dbm, backscatter_db });
+        out.stairs.add(Round { margin_db, missed: 1.0 - heard * alone, unheard: 1.0 - heard });
+    }
 }
 
 /// One question of a reader to the tag.
@@ -255,21 +274,21 @@ pub struct Ask<'a> {
     pub antenna: usize,
     pub channel: usize,
     pub instant: Instant,
-    pub waves: Option<&'a DiffuseWaves>,
+    pub sight: Sight,
     pub losses_db: f64,
 }
 
 impl Ask<'_> {
     /// Incident power at the tag, dBm, boresight-equivalent isotropic.
-    pub fn incident_dbm(&self, scene: &Scene) -> f64 {
-        let antenna = &scene.race.prepared.points[scene.point].antennas[self.antenna];
+    pub fn incident_dbm(&self, scene: &Scene, waves: Option<&DiffuseWaves>) -> f64 {
+        let antenna = &scene.antennas()[self.antenna];
         let channel = &self.reader.channels[self.channel];
-        let c = scene.amplitude(antenna, self.waves, channel, &self.instant);
-        antenna.port_power_dbm + amplitude_ratio_to_db(c.norm_sqr().sqrt().max(1e-30)) - self.losses_db
+        let c = scene.amplitude(antenna, waves, channel, &self.instant, &self.sight);
+        antenna.port_power_dbm + power_ratio_to_db(c.norm_sqr().max(1e-60)) - self.losses_db
     }
 
     pub fn received_dbm(&self, scene: &Scene, detail: &RoundDetail) -> f64 {
-        let antenna = &scene.race.prepared.points[scene.point].antennas[self.antenna];
+        let antenna = &scene.antennas()[self.antenna];
         2.0 * detail.incident_dbm - antenna.port_power_dbm - antenna.cable_loss_db + detail.backscatter_db
     }
 
@@ -281,31 +300,45 @@ impl Ask<'_> {
         heard_odds(self.received_dbm(scene, detail) - self.reader.sensitivity_dbm, self.reader.epc_bits)
     }
 
-    /// Whether the incident power could reach `least_dbm` by a bound on the ray sum, and whether the bare direct
-    /// ray would wake the tag in free air.
-    fn bound(&self, scene: &Scene, least_dbm: f64) -> (bool, bool) {
+    /// λ/4πd of the direct ray.
+    fn spread(&self) -> f64 {
+        self.reader.channels[self.channel].wavelength_m / (4.0 * PI * self.sight.distance)
+    }
+
+    /// Whether the direct ray alone, with the tag facing it, would bring `level_dbm`.
+    fn direct_reaches(&self, scene: &Scene, level_dbm: f64) -> bool {
+        let antenna = &scene.antennas()[self.antenna];
+        let direct = self.sight.amplitude * self.spread();
+        direct >= db_to_amplitude_ratio(level_dbm + self.losses_db - antenna.port_power_dbm)
+    }
+
+    /// Whether the bare direct ray would wake the tag in free air.
+    fn in_reach(&self, scene: &Scene) -> bool {
+        let antenna = &scene.antennas()[self.antenna];
+        let direct = self.sight.amplitude * self.spread();
+        direct * direct * antenna.port_power_mw >= self.reader.channels[self.channel].free_air_threshold_mw
+    }
+
+    /// Whether the incident power could reach `level_dbm`, by a bound on the sum of all rays.
+    fn bound_reaches(&self, scene: &Scene, waves: Option<&DiffuseWaves>, level_dbm: f64) -> bool {
+        if level_dbm == f64::NEG_INFINITY {
+            return true;
+        }
         let prepared = scene.race.prepared;
-        let antenna = &prepared.points[scene.point].antennas[self.antenna];
-        let channel = &self.reader.channels[self.channel];
-        let path = self.instant.at - antenna.radiator.at;
-        let distance = path.norm().max(0.02);
-        let k = path * (1.0 / distance);
-        let unit = channel.wavelength_m / (4.0 * PI * distance);
-        let direct = antenna.radiator.amplitude(k) * unit;
-        let reach = direct * direct * antenna.port_power_mw >= channel.free_air_threshold_mw;
+        let antenna = &scene.antennas()[self.antenna];
+        let spread = self.spread();
         let front = if prepared.course.effects.body {
             prepared.front_bound_at(self.instant.worn.gap_mm)
         } else {
             1.0
         };
-        let peak = antenna.radiator.peak_amplitude() * unit;
+        let peak = antenna.radiator.peak_amplitude * spread;
         let images = usize::from(antenna.ground) + prepared.points[scene.point].planes.len();
         // An image is never nearer than the direct path and never better than the peak gain.
-        let mut largest = (direct + peak * images as f64) * front;
-        if let Some(waves) = self.waves {
+        let mut largest = (self.sight.amplitude * spread + peak * images as f64) * front;
+        if let Some(waves) = waves {
             largest += peak * scene.race.diffuse_amplitude * waves.bound();
         }
-        let needed = db_to_amplitude_ratio(least_dbm + self.losses_db - antenna.port_power_dbm);
-        (largest >= needed, reach)
+        largest >= db_to_amplitude_ratio(level_dbm + self.losses_db - antenna.port_power_dbm)
     }
 }

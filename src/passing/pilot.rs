@@ -8,10 +8,11 @@
 //! Known weakness: the flow is steady; a mass start is its own flow. Draws are the pilot's own, so that the forecast's draws stay untouched.
 
 use super::draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw, crossing_uniforms, runner_uniforms};
-use super::pass::Crossing;
+use super::link::Scene;
+use super::pass::{Crossing, neighbours_of};
 use super::prepared::{BIN_M, Prepared};
 use super::race::RaceContext;
-use super::trace::trace;
+use super::trace::each_round;
 use crate::course::Course;
 use crate::course::reader::Session;
 use crate::course::weather::Wetness;
@@ -70,18 +71,23 @@ fn crossing_draw(course: &Course, race: u64, point: usize) -> CrossingDraw {
 /// Sorts the bins of x by how strong the best margin is there, on average over the pilot, for each placement row.
 fn order_places(prepared: &mut Prepared, crossings: &[(RaceDraw, RunnerDraw, u64)], point: usize) {
     let bins = prepared.points[point].bins();
+    let zone_m = prepared.points[point].zone_m;
     for row in 0..prepared.course.field.placements.len() {
         let mut strength = vec![0.0_f64; bins];
-        for (race, runner, index) in crossings.iter().take(12) {
+        for (race, runner, index) in crossings.iter().take(8) {
             let context = RaceContext::new(prepared, race.clone());
             let runner = RunnerDraw { placement_row: row, ..runner.clone() };
             let draw = crossing_draw(&prepared.course, *index, point);
             let crossing = Crossing::new(&context, &runner, &draw);
+            // Neighbours come and go; the order of places is that of the empty road.
+            let scene = Scene { race: &context, point, neighbours: &[] };
             let mut best = vec![-60.0_f64; bins];
-            for round in trace(&crossing).rows {
-                let bin = ((round.x_m + prepared.points[point].zone_m) / BIN_M) as usize;
-                let best = &mut best[bin.min(bins - 1)];
-                *best = best.max(round.incident_dbm - round.threshold_dbm);
+            for reader in 0..prepared.points[point].readers.len() {
+                each_round(&crossing, &scene, reader, 3, |round| {
+                    let bin = ((round.at.x + zone_m) / BIN_M) as usize;
+                    let best = &mut best[bin.min(bins - 1)];
+                    *best = best.max(round.incident_dbm - round.threshold_dbm);
+                });
             }
             for (sum, best) in strength.iter_mut().zip(best) {
                 *sum += best;
@@ -100,17 +106,21 @@ fn settle_contention(prepared: &mut Prepared, crossings: &[(RaceDraw, RunnerDraw
     let readers = prepared.points[point].readers.len();
     // For each reader and crossing: heard odds of each awake round of a lone tag.
     let mut awake: Vec<Vec<Vec<f64>>> = vec![Vec::new(); readers];
+    let mut neighbours = Vec::new();
     for (race, runner, index) in crossings {
         let context = RaceContext::new(prepared, race.clone());
         let draw = crossing_draw(&prepared.course, *index, point);
         let crossing = Crossing::new(&context, runner, &draw);
-        let rows = trace(&crossing).rows;
+        neighbours_of(&crossing, &mut neighbours);
+        let scene = Scene { race: &context, point, neighbours: &neighbours };
         for (reader, lists) in awake.iter_mut().enumerate() {
-            let prepared_reader = &prepared.points[point].readers[reader];
-            let line = &prepared.points[point].lines[prepared_reader.line];
-            let of_reader =
-                rows.iter().filter(|r| r.awake && r.reader == prepared_reader.name && &r.line == line);
-            lists.push(of_reader.map(|r| r.heard_odds).collect());
+            let mut heard = Vec::new();
+            each_round(&crossing, &scene, reader, 1, |round| {
+                if round.incident_dbm >= round.threshold_dbm {
+                    heard.push(round.heard_odds);
+                }
+            });
+            lists.push(heard);
         }
     }
     let course = prepared.course.clone();

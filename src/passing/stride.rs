@@ -12,6 +12,7 @@
 //! common practice.
 
 use super::draw::{CrossingDraw, RunnerDraw};
+use super::turn::sin_cos;
 use crate::course::field::PlacementRow;
 use crate::passing::body::Worn;
 use crate::vector::Vec3;
@@ -86,15 +87,15 @@ impl Stride {
     pub fn at(&self, time_s: f64) -> Instant {
         let step = self.step_rad_s * time_s;
         let bounce =
-            if self.bounce_m == 0.0 { 0.0 } else { self.bounce_m * libm::sin(step + self.step_phase_rad) };
+            if self.bounce_m == 0.0 { 0.0 } else { self.bounce_m * sin_cos(step + self.step_phase_rad).0 };
         let sway = if self.sway_rad == 0.0 {
             0.0
         } else {
-            self.sway_rad * libm::sin(0.5 * step + self.sway_phase_rad)
+            self.sway_rad * sin_cos(0.5 * step + self.sway_phase_rad).0
         };
         let flutter =
-            if self.flutter == 0.0 { 0.0 } else { self.flutter * libm::sin(step + self.flutter_phase_rad) };
-        let (sin, cos) = libm::sincos(self.yaw_rad + sway);
+            if self.flutter == 0.0 { 0.0 } else { self.flutter * sin_cos(step + self.flutter_phase_rad).0 };
+        let (sin, cos) = sin_cos(self.yaw_rad + sway);
         let turned = |v: Vec3| Vec3::new(v.x * cos - v.y * sin, v.x * sin + v.y * cos, v.z);
         Instant {
             at: Vec3::new(self.speed_m_s * time_s, self.lateral_m, self.height_m + bounce),

@@ -1,10 +1,12 @@
 //! The trace of one crossing: every round in the order of time, with the numbers a pocket calculator can check.
 
 use super::diffuse::DiffuseWaves;
-use super::link::Scene;
+use super::link::{Scene, Sight};
 use super::pass::{Ask, Crossing, RoundDetail, neighbours_of};
 use super::screens::Neighbour;
 use crate::tag::closeness;
+use crate::tag::curve::AtFrequency;
+use crate::vector::Vec3;
 use serde::Serialize;
 
 /// One round of one reader.
@@ -46,68 +48,101 @@ pub struct Trace {
     pub miss_odds: f64,
 }
 
+/// One round in numbers, before names are put to it.
+#[derive(Clone, Copy, Debug)]
+pub struct RoundFacts {
+    pub time_s: f64,
+    pub at: Vec3,
+    pub antenna: usize,
+    pub freq_mhz: f64,
+    pub incident_dbm: f64,
+    /// With this sample's own offset.
+    pub threshold_dbm: f64,
+    pub received_dbm: f64,
+    pub heard_odds: f64,
+}
+
+/// Works out every `step`-th round of reader number `reader`, in the order of time.
+pub fn each_round(
+    crossing: &Crossing,
+    scene: &Scene,
+    reader: usize,
+    step: usize,
+    mut told: impl FnMut(RoundFacts),
+) {
+    let race = crossing.race;
+    let reader = &crossing.point().readers[reader];
+    let mean_excess_m = race.prepared.course.beliefs.diffuse_excess_path_m;
+    let waves: Vec<Option<DiffuseWaves>> = reader
+        .antennas
+        .clone()
+        .map(|a| {
+            (race.diffuse_amplitude > 0.0)
+                .then(|| DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(a), mean_excess_m))
+        })
+        .collect();
+    let mut curves: Vec<Option<AtFrequency>> = vec![None; reader.channels.len()];
+    let schedule = crossing.schedule(reader);
+    for n in (0..schedule.count()).step_by(step) {
+        let time_s = schedule.time_s(n);
+        let instant = crossing.stride.at(time_s);
+        let port = schedule.port(n);
+        let antenna = reader.antennas.start + port;
+        let channel = reader.hop_order[schedule.hop(n)];
+        let freq_mhz = reader.channels[channel].freq_mhz;
+        let s = closeness(instant.worn.gap_mm);
+        let curve = curves[channel].get_or_insert_with(|| crossing.curve_at(freq_mhz));
+        let (threshold, backscatter_db) = race.prepared.tag.curve.join(curve, s);
+        let sight = Sight::new(&scene.antennas()[antenna], instant.at);
+        let ask = Ask { reader, antenna, channel, instant, sight, losses_db: crossing.losses_db(s) };
+        let detail = RoundDetail {
+            incident_dbm: ask.incident_dbm(scene, waves[port].as_ref()),
+            threshold_dbm: threshold + race.draw.threshold_offset_db() + crossing.runner.sample_offset_db,
+            backscatter_db,
+        };
+        told(RoundFacts {
+            time_s,
+            at: instant.at,
+            antenna,
+            freq_mhz,
+            incident_dbm: detail.incident_dbm,
+            threshold_dbm: detail.threshold_dbm,
+            received_dbm: ask.received_dbm(scene, &detail),
+            heard_odds: ask.heard(scene, &detail),
+        });
+    }
+}
+
 /// Replays a crossing with its own sample offset.
 pub fn trace(crossing: &Crossing) -> Trace {
     let point = crossing.point();
-    let race = crossing.race;
     let mut neighbours = Vec::new();
     neighbours_of(crossing, &mut neighbours);
-    let scene = Scene { race, point: crossing.draw.point, neighbours: &neighbours };
-    let mean_excess_m = race.prepared.course.beliefs.diffuse_excess_path_m;
+    let scene = Scene { race: crossing.race, point: crossing.draw.point, neighbours: &neighbours };
     let mut rows = Vec::new();
     let mut contenders = Vec::new();
-    for reader in &point.readers {
+    for (number, reader) in point.readers.iter().enumerate() {
         let tags = crossing.contenders(reader);
         contenders.push((reader.name.clone(), tags));
         let alone_odds = reader.frames.at(tags).alone;
-        let waves: Vec<Option<DiffuseWaves>> = reader
-            .antennas
-            .clone()
-            .map(|a| {
-                (race.diffuse_amplitude > 0.0)
-                    .then(|| DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(a), mean_excess_m))
-            })
-            .collect();
-        let schedule = crossing.schedule(reader);
-        for n in 0..schedule.count() {
-            let time_s = schedule.time_s(n);
-            let instant = crossing.stride.at(time_s);
-            let port = schedule.port(n);
-            let antenna = reader.antennas.start + port;
-            let channel = reader.hop_order[schedule.hop(n)];
-            let freq_mhz = reader.channels[channel].freq_mhz;
-            let s = closeness(instant.worn.gap_mm);
-            let (threshold, backscatter_db) = race.prepared.tag.curve.join(&crossing.curve_at(freq_mhz), s);
-            let ask = Ask {
-                reader,
-                antenna,
-                channel,
-                instant,
-                waves: waves[port].as_ref(),
-                losses_db: crossing.losses_db(s),
-            };
-            let detail = RoundDetail {
-                incident_dbm: ask.incident_dbm(&scene),
-                threshold_dbm: threshold + race.draw.threshold_offset_db() + crossing.runner.sample_offset_db,
-                backscatter_db,
-            };
+        each_round(crossing, &scene, number, 1, |round| {
             rows.push(TraceRow {
-                time_s,
-                x_m: instant.at.x,
-                y_m: instant.at.y,
-                z_m: instant.at.z,
+                time_s: round.time_s,
+                x_m: round.at.x,
+                y_m: round.at.y,
+                z_m: round.at.z,
                 line: point.lines[reader.line].clone(),
                 reader: reader.name.clone(),
-                antenna: point.antennas[antenna].name.clone(),
-                freq_mhz,
-                incident_dbm: detail.incident_dbm,
-                threshold_dbm: detail.threshold_dbm,
-                received_dbm: ask.received_dbm(&scene, &detail),
-                awake: detail.incident_dbm >= detail.threshold_dbm,
-                heard_odds: ask.heard(&scene, &detail),
+                antenna: point.antennas[round.antenna].name.clone(),
+                freq_mhz: round.freq_mhz,
+                incident_dbm: round.incident_dbm,
+                threshold_dbm: round.threshold_dbm,
+                received_dbm: round.received_dbm,
+                awake: round.incident_dbm >= round.threshold_dbm,
+                heard_odds: round.heard_odds,
                 alone_odds,
             });
-        }
+        });
     }
     rows.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     let miss_odds = rows.iter().map(|r| 1.0 - r.read_odds()).product();
