@@ -257,3 +257,49 @@ pub fn run_race(prepared: &Prepared, ask: &Ask, race_index: u64, space: &mut Pas
     }
     row
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::passing::draw::OffsetLaw;
+    use crate::passing::prepare;
+    use crate::passing::trace::trace;
+    use crate::random::quantity::Quantity;
+    use std::path::Path;
+    use std::sync::Arc;
+
+    /// The kernel leaves out rounds that cannot matter; the trace works out every round. Both must agree for the very sample.
+    #[test]
+    fn kernel_agrees_with_the_sum_over_every_round() {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let (mut hard, mut easy) = (0, 0);
+        for (scenario, tag_name) in
+            [("half-marathon-rain-eu-lower.toml", "alder"), ("city-10k-dry-usa.toml", "alder")]
+        {
+            let (course, _) = crate::course::load(&root.join("scenarios").join(scenario)).unwrap();
+            let (tag, _) = crate::tag::load(&root.join("demo-data/tags").join(tag_name)).unwrap();
+            let prepared = prepare(Arc::new(course), Arc::new(tag));
+            let strata = strata(&prepared.course);
+            let mut work = Workspace::new();
+            for race_index in 0..4 {
+                let draw = RaceDraw::draw(&prepared.course, &prepared.tag, 9, race_index);
+                let race = RaceContext::new(&prepared, draw);
+                for passing in 0..3 * strata.len() as u64 {
+                    let runner = runner_of(&race, &strata, 9, passing);
+                    let draw = crossing_of(&race, 9, passing, 0);
+                    let crossing = Crossing::new(&race, &runner, &draw);
+                    pass(&crossing, &mut work, false);
+                    let law = OffsetLaw(Quantity::Pinned(runner.sample_offset_db));
+                    let kernel = work.score_lines(1, law).miss;
+                    let plain = trace(&crossing).miss_odds;
+                    assert!(
+                        (kernel - plain).abs() < 1e-9,
+                        "{scenario} {race_index}/{passing}: {kernel} {plain}"
+                    );
+                    if plain > 1e-6 { hard += 1 } else { easy += 1 }
+                }
+            }
+        }
+        assert!(hard > 30 && easy > 30, "{hard} hard and {easy} easy passings tell something");
+    }
+}

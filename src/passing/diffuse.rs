@@ -52,15 +52,15 @@ impl DiffuseWaves {
     /// Σₘ aₘ e^(−jk(ûₘ·r + ℓₘ)) at place `r` (m) and wave number k (rad/m).
     pub fn sum(&self, r: Vec3, wave_number: f64) -> Complex64 {
         // Two steps over arrays, so that the compiler takes several waves at a time.
-        let mut angle = [0.0; WAVES];
-        for m in 0..WAVES {
-            angle[m] = self.phase_rad[m] - wave_number * (self.direction[m].dot(r) + self.excess_m[m]);
+        let mut angle = self.phase_rad;
+        for (m, angle) in angle.iter_mut().enumerate() {
+            *angle -= wave_number * (self.direction[m].dot(r) + self.excess_m[m]);
         }
         let (mut re, mut im) = (0.0, 0.0);
-        for m in 0..WAVES {
-            let (sin, cos) = sin_cos(angle[m]);
-            re += self.amplitude[m] * cos;
-            im += self.amplitude[m] * sin;
+        for (angle, amplitude) in angle.iter().zip(&self.amplitude) {
+            let (sin, cos) = sin_cos(*angle);
+            re += amplitude * cos;
+            im += amplitude * sin;
         }
         Complex64::new(re, im)
     }

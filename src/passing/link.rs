@@ -57,7 +57,7 @@ impl Scene<'_> {
     pub fn amplitude(
         &self,
         antenna: &PreparedAntenna,
-        waves: Option<&DiffuseWaves>,
+        diffuse: Complex64,
         channel: &Channel,
         instant: &Instant,
         sight: &Sight,
@@ -80,12 +80,21 @@ impl Scene<'_> {
         for plane in &self.race.prepared.points[self.point].planes {
             sum += self.metal_plane(antenna, plane.at, plane.normal, channel, instant);
         }
-        if let Some(waves) = waves {
-            let level = radiator.peak_amplitude * channel.wavelength_m / (4.0 * PI * sight.distance)
-                * self.race.diffuse_amplitude;
-            sum += waves.sum(instant.at, channel.wave_number) * level;
-        }
-        sum
+        sum + diffuse
+    }
+
+    /// Sum of the diffuse waves at the tag, on the scale of c.
+    pub fn diffuse(
+        &self,
+        antenna: &PreparedAntenna,
+        waves: &DiffuseWaves,
+        channel: &Channel,
+        at: Vec3,
+        sight: &Sight,
+    ) -> Complex64 {
+        let level = antenna.radiator.peak_amplitude * self.race.diffuse_amplitude * channel.wavelength_m
+            / (4.0 * PI * sight.distance);
+        waves.sum(at, channel.wave_number) * level
     }
 
     fn ground(&self, antenna: &PreparedAntenna, channel: &Channel, instant: &Instant) -> Complex64 {

@@ -17,6 +17,7 @@ pub mod diffuse;
 pub mod dipole;
 pub mod draw;
 pub mod fresnel;
+pub mod front_bound;
 pub mod link;
 pub mod materials;
 pub mod pass;

@@ -10,7 +10,7 @@ use super::decode::heard_odds;
 use super::diffuse::DiffuseWaves;
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
 use super::link::{Scene, Sight};
-use super::prepared::{PreparedPoint, PreparedReader};
+use super::prepared::{BIN_M, PreparedPoint, PreparedReader};
 use super::race::RaceContext;
 use super::schedule::Schedule;
 use super::score::{Round, Score, score};
@@ -21,7 +21,12 @@ use crate::random::transform::poisson_quantile;
 use crate::tag::closeness;
 use crate::tag::curve::AtFrequency;
 use crate::units::{db_to_amplitude_ratio, power_ratio_to_db};
+use crate::vector::Vec3;
+use num_complex::Complex64;
 use std::f64::consts::PI;
+
+/// Most ports of one reader.
+pub const MAX_PORTS: usize = 64;
 
 /// What became of one line.
 #[derive(Clone, Debug, Default)]
@@ -190,15 +195,26 @@ fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspa
     out.settled = false;
     out.in_reach = false;
     let order = &point.visit_order[crossing.runner.placement_row];
+    let mean_closeness = closeness(crossing.stride.mean_gap_mm());
+    let losses_db = crossing.losses_db(mean_closeness);
+    let offset_db = crossing.race.draw.threshold_offset_db();
     let settled = [Sweep::Promising, Sweep::Rest].iter().any(|&sweep| {
         order.iter().any(|&bin| {
-            let mut first_curve = 0;
+            let middle_x = (bin as f64 + 0.5) * BIN_M - point.zone_m;
+            let middle = crossing.stride.mean_place(middle_x / crossing.stride.speed_m_s);
+            let mut next_curve = 0;
             for reader in &point.readers {
-                let curves = first_curve;
-                first_curve += reader.channels.len();
-                if reader.line == line {
-                    pass_bin(crossing, scene, reader, curves, bin, sweep, work, &mut out);
+                let first_curve = next_curve;
+                next_curve += reader.channels.len();
+                if reader.line != line {
+                    continue;
                 }
+                let curve = work.curves[first_curve]
+                    .get_or_insert_with(|| crossing.curve_at(reader.channels[0].freq_mhz));
+                let (threshold, _) = crossing.race.prepared.tag.curve.join(curve, mean_closeness);
+                let threshold_dbm = threshold + offset_db + losses_db;
+                let ask = BinAsk { reader, first_curve, bin, sweep, middle, threshold_dbm };
+                pass_bin(crossing, scene, &ask, work, &mut out);
             }
             !thorough && out.stairs.settled(crossing.race.certain_above_db)
         })
@@ -207,33 +223,64 @@ fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspa
     work.lines[line] = out;
 }
 
-/// Which rounds of a bin are looked at.
+/// Which rounds are looked at: first those of antennas whose bare direct ray promises a sure wake-up there.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Sweep {
     Promising,
     Rest,
 }
 
-#[allow(clippy::too_many_arguments)]
-fn pass_bin(
-    crossing: &Crossing,
-    scene: &Scene,
-    reader: &PreparedReader,
+/// Whether an antenna is worth asking in a bin of x, judged once for all its rounds there.
+fn wanted(crossing: &Crossing, scene: &Scene, ask: &BinAsk, antenna: usize, out: &mut LineRounds) -> bool {
+    let race = crossing.race;
+    let channel = &ask.reader.channels[0];
+    let prepared_antenna = &scene.antennas()[antenna];
+    let sight = Sight::new(prepared_antenna, ask.middle);
+    let spread = channel.wavelength_m / (4.0 * PI * sight.distance);
+    let direct = sight.amplitude * spread;
+    let needed = db_to_amplitude_ratio(ask.threshold_dbm - prepared_antenna.port_power_dbm);
+    out.in_reach |= direct * direct * prepared_antenna.port_power_mw >= channel.free_air_threshold_mw;
+    let promising = direct >= needed * db_to_amplitude_ratio(race.certain_above_db);
+    promising == (ask.sweep == Sweep::Promising)
+}
+
+/// One reader in one bin of x.
+struct BinAsk<'a> {
+    reader: &'a PreparedReader,
     first_curve: usize,
     bin: usize,
     sweep: Sweep,
-    work: &mut Workspace,
-    out: &mut LineRounds,
-) {
+    /// Tag in the middle of the bin, without bounce.
+    middle: Vec3,
+    /// Threshold and losses at the mean gap on the reader's first channel, dBm.
+    threshold_dbm: f64,
+}
+
+fn pass_bin(crossing: &Crossing, scene: &Scene, bin: &BinAsk, work: &mut Workspace, out: &mut LineRounds) {
     let race = crossing.race;
     let prepared = race.prepared;
+    let reader = bin.reader;
+    let schedule = &crossing.schedule(reader);
+    let rounds = schedule.rounds_in_bin(bin.bin);
+    if rounds.is_empty() {
+        return;
+    }
     let alone = reader.frames.at(crossing.contenders(reader)).alone;
-    let schedule = crossing.schedule(reader);
-    for n in schedule.rounds_in_bin(bin) {
-        let instant = crossing.stride.at(schedule.time_s(n));
-        let antenna = reader.antennas.start + schedule.port(n);
+    let below = db_to_amplitude_ratio(race.certain_below_db);
+    // Judged when first met: most bins see one or two of the antennas.
+    let mut judged: [Option<bool>; MAX_PORTS] = [None; MAX_PORTS];
+    let mut walk = crossing.stride.walk(schedule.time_s(rounds.start), schedule.round_s());
+    for n in rounds {
+        let port = schedule.port(n);
+        let antenna = reader.antennas.start + port;
+        let here = walk;
+        walk.advance();
+        if !*judged[port].get_or_insert_with(|| wanted(crossing, scene, bin, antenna, out)) {
+            continue;
+        }
+        let instant = here.instant(&crossing.stride);
         let channel = reader.hop_order[schedule.hop(n)];
-        let curve = work.curves[first_curve + channel]
+        let curve = work.curves[bin.first_curve + channel]
             .get_or_insert_with(|| crossing.curve_at(reader.channels[channel].freq_mhz));
         let s = closeness(instant.worn.gap_mm);
         let (threshold, backscatter_db) = prepared.tag.curve.join(curve, s);
@@ -241,26 +288,26 @@ fn pass_bin(
         let losses_db = crossing.losses_db(s);
         let sight = Sight::new(&scene.antennas()[antenna], instant.at);
         let ask = Ask { reader, antenna, channel, instant, sight, losses_db };
-        let promising = ask.direct_reaches(scene, threshold_dbm + race.certain_above_db);
-        if promising != (sweep == Sweep::Promising) {
-            continue;
-        }
-        out.in_reach |= promising || ask.in_reach(scene);
         let waves = (race.diffuse_amplitude > 0.0).then(|| {
             &*work.waves[antenna].get_or_insert_with(|| {
                 let mean = prepared.course.beliefs.diffuse_excess_path_m;
                 DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean)
             })
         });
-        let least_db = race.certain_below_db.max(out.stairs.floor_db());
-        if !ask.bound_reaches(scene, waves, threshold_dbm + least_db) {
+        let needed =
+            db_to_amplitude_ratio(threshold_dbm + losses_db - scene.antennas()[antenna].port_power_dbm);
+        let least = needed * below.max(out.stairs.floor_amplitude());
+        let rays = ask.ray_bound(scene);
+        let may_reach = rays + waves.map_or(0.0, |w| ask.diffuse_bound(scene, w)) >= least;
+        let diffuse = if may_reach { ask.diffuse(scene, waves) } else { Complex64::new(0.0, 0.0) };
+        if !may_reach || rays + diffuse.norm_sqr().sqrt() < least {
             work.rounds_skipped += 1;
             continue;
         }
         work.rounds_evaluated += 1;
-        let incident_dbm = ask.incident_dbm(scene, waves);
+        let incident_dbm = ask.incident_dbm(scene, diffuse);
         let margin_db = incident_dbm - threshold_dbm;
-        if margin_db < least_db {
+        if margin_db < race.certain_below_db.max(out.stairs.floor_db()) {
             continue;
         }
         let heard = ask.heard(scene, &RoundDetail { incident_dbm, threshold_dbm, backscatter_db });
@@ -279,11 +326,19 @@ pub struct Ask<'a> {
 }
 
 impl Ask<'_> {
+    /// Diffuse part of c; none with the effect off.
+    pub fn diffuse(&self, scene: &Scene, waves: Option<&DiffuseWaves>) -> Complex64 {
+        waves.map_or(Complex64::new(0.0, 0.0), |w| {
+            let channel = &self.reader.channels[self.channel];
+            scene.diffuse(&scene.antennas()[self.antenna], w, channel, self.instant.at, &self.sight)
+        })
+    }
+
     /// Incident power at the tag, dBm, boresight-equivalent isotropic.
-    pub fn incident_dbm(&self, scene: &Scene, waves: Option<&DiffuseWaves>) -> f64 {
+    pub fn incident_dbm(&self, scene: &Scene, diffuse: Complex64) -> f64 {
         let antenna = &scene.antennas()[self.antenna];
         let channel = &self.reader.channels[self.channel];
-        let c = scene.amplitude(antenna, waves, channel, &self.instant, &self.sight);
+        let c = scene.amplitude(antenna, diffuse, channel, &self.instant, &self.sight);
         antenna.port_power_dbm + power_ratio_to_db(c.norm_sqr().max(1e-60)) - self.losses_db
     }
 
@@ -305,40 +360,41 @@ impl Ask<'_> {
         self.reader.channels[self.channel].wavelength_m / (4.0 * PI * self.sight.distance)
     }
 
-    /// Whether the direct ray alone, with the tag facing it, would bring `level_dbm`.
-    fn direct_reaches(&self, scene: &Scene, level_dbm: f64) -> bool {
-        let antenna = &scene.antennas()[self.antenna];
-        let direct = self.sight.amplitude * self.spread();
-        direct >= db_to_amplitude_ratio(level_dbm + self.losses_db - antenna.port_power_dbm)
-    }
-
-    /// Whether the bare direct ray would wake the tag in free air.
-    fn in_reach(&self, scene: &Scene) -> bool {
-        let antenna = &scene.antennas()[self.antenna];
-        let direct = self.sight.amplitude * self.spread();
-        direct * direct * antenna.port_power_mw >= self.reader.channels[self.channel].free_air_threshold_mw
-    }
-
-    /// Whether the incident power could reach `level_dbm`, by a bound on the sum of all rays.
-    fn bound_reaches(&self, scene: &Scene, waves: Option<&DiffuseWaves>, level_dbm: f64) -> bool {
-        if level_dbm == f64::NEG_INFINITY {
-            return true;
-        }
+    /// Bound on the sum of direct ray and images.
+    fn ray_bound(&self, scene: &Scene) -> f64 {
         let prepared = scene.race.prepared;
         let antenna = &scene.antennas()[self.antenna];
+        let worn = &self.instant.worn;
         let spread = self.spread();
-        let front = if prepared.course.effects.body {
-            prepared.front_bound_at(self.instant.worn.gap_mm)
+        let (front, any) = if prepared.course.effects.body {
+            (prepared.front_bound.towards(self.sight.k, worn), prepared.front_bound.anywhere(worn.gap_mm))
         } else {
-            1.0
+            (1.0, 1.0)
         };
-        let peak = antenna.radiator.peak_amplitude * spread;
-        let images = usize::from(antenna.ground) + prepared.points[scene.point].planes.len();
-        // An image is never nearer than the direct path and never better than the peak gain.
-        let mut largest = (self.sight.amplitude * spread + peak * images as f64) * front;
-        if let Some(waves) = waves {
-            largest += peak * scene.race.diffuse_amplitude * waves.bound();
+        let mut sum = self.sight.amplitude * spread * front;
+        if antenna.ground {
+            let image = antenna.radiator.at.mirrored_in_z();
+            let path = self.instant.at - image;
+            let distance = path.norm();
+            let k = path * (1.0 / distance);
+            let reflection = scene.race.roads[scene.point].at(k.z);
+            let most = reflection.horizontal.norm_sqr().max(reflection.vertical.norm_sqr()).sqrt();
+            let front =
+                if prepared.course.effects.body { prepared.front_bound.towards(k, worn) } else { 1.0 };
+            sum +=
+                antenna.radiator.amplitude(k.mirrored_in_z()) * most * front * spread * self.sight.distance
+                    / distance;
         }
-        largest >= db_to_amplitude_ratio(level_dbm + self.losses_db - antenna.port_power_dbm)
+        // An image in a metal plane is never nearer than the direct path and never better than the peak gain.
+        let planes = prepared.points[scene.point].planes.len();
+        sum + antenna.radiator.peak_amplitude * spread * planes as f64 * any
+    }
+
+    /// Bound on the diffuse waves anywhere.
+    fn diffuse_bound(&self, scene: &Scene, waves: &DiffuseWaves) -> f64 {
+        scene.antennas()[self.antenna].radiator.peak_amplitude
+            * self.spread()
+            * scene.race.diffuse_amplitude
+            * waves.bound()
     }
 }

@@ -2,16 +2,15 @@
 
 use super::air_interface::SlotTimes;
 use super::antenna_pattern::Radiator;
-use super::body::{Body, Worn};
 use super::contention::FrameTable;
 use super::fresnel::{self, ReflectionTable};
+use super::front_bound::FrontBound;
 use super::materials;
 use crate::course::Course;
 use crate::course::region::Hopping;
 use crate::tag::Tag;
 use crate::units::{db_to_power_ratio, wave_number_rad_m, wavelength_m};
-use crate::vector::{Field, Vec3, Y};
-use num_complex::Complex64;
+use crate::vector::Vec3;
 use std::sync::Arc;
 
 /// Places along x are visited in bins of this length, strongest first, m.
@@ -93,8 +92,8 @@ pub struct Prepared {
     pub tag: Arc<Tag>,
     pub points: Vec<PreparedPoint>,
     pub torso: ReflectionTable,
-    /// Largest front factor of the body over all directions and polarisations, by gap in mm.
-    pub front_bound: Vec<f64>,
+    /// Largest front factor of the body, by gap and direction.
+    pub front_bound: FrontBound,
     /// Middle of the channels in use, MHz: roads and torso are worked out there.
     pub mid_freq_mhz: f64,
 }
@@ -109,16 +108,10 @@ impl Prepared {
         let mid_freq_mhz = 0.5 * (low + high);
         let torso_eps = materials::torso(mid_freq_mhz);
         let torso = ReflectionTable::new(|s| fresnel::half_space(torso_eps, s));
-        let front_bound = front_bounds(&torso, wave_number_rad_m(mid_freq_mhz), course.effects.tag_pattern);
+        let front_bound =
+            FrontBound::new(&torso, wave_number_rad_m(mid_freq_mhz), course.effects.tag_pattern);
         let points = (0..course.points.len()).map(|i| prepare_point(&course, &tag, i)).collect();
         Prepared { course, tag, points, torso, front_bound, mid_freq_mhz }
-    }
-
-    /// Bound on the amplitude a tag at this gap takes from a unit wave, relative to its lab mount.
-    pub fn front_bound_at(&self, gap_mm: f64) -> f64 {
-        let last = self.front_bound.len() - 1;
-        let k = (gap_mm as usize).min(last);
-        self.front_bound[k].max(self.front_bound[(k + 1).min(last)])
     }
 }
 
@@ -217,34 +210,6 @@ fn hop_order(hopping: Hopping, channels: usize) -> Vec<usize> {
 
 fn gcd(a: usize, b: usize) -> usize {
     if b == 0 { a } else { gcd(b, a % b) }
-}
-
-/// Largest |front factor| on a grid of directions and both polarisations, for gaps of 0, 1, 2 … 60 mm, with 5 % added
-/// for what lies between grid points.
-fn front_bounds(torso: &ReflectionTable, wave_number: f64, patterned: bool) -> Vec<f64> {
-    let mirror = Body { torso: torso.clone(), rear_floor: 1.0 };
-    (0..=61)
-        .map(|gap_mm| {
-            let worn = Worn { axis: Y, normal: crate::vector::X, gap_mm: f64::from(gap_mm).max(0.05) };
-            let mut largest: f64 = 1.0;
-            for i in 0..36 {
-                for j in 0..36 {
-                    let k = -Vec3::from_azimuth_elevation_deg(
-                        -87.5 + 5.0 * f64::from(i),
-                        -87.5 + 5.0 * f64::from(j),
-                    );
-                    let e1 = (Y - k * k.dot(Y)).unit();
-                    let e2 = k.cross(e1);
-                    let one = Complex64::new(1.0, 0.0);
-                    let size = |e: Vec3| {
-                        mirror.taken(k, &Field::along(e, one), &worn, wave_number, patterned).norm_sqr()
-                    };
-                    largest = largest.max((size(e1) + size(e2)).sqrt());
-                }
-            }
-            1.05 * largest
-        })
-        .collect()
 }
 
 #[cfg(test)]

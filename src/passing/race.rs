@@ -5,6 +5,7 @@ use super::draw::{OffsetLaw, RaceDraw, offset_law};
 use super::fresnel::{self, METAL, ReflectionTable};
 use super::materials;
 use super::prepared::Prepared;
+use super::score::NOTHING_LEFT;
 use crate::units::{db_to_amplitude_ratio, wave_number_rad_m};
 
 /// A prepared scenario on the day of one race.
@@ -18,9 +19,9 @@ pub struct RaceContext<'a> {
     /// 10^(−K/20), 0 with the diffuse waves off.
     pub diffuse_amplitude: f64,
     pub offset_law: OffsetLaw,
-    /// Rounds whose margin lies this far below or above the threshold are surely asleep or awake: beyond it the
-    /// sample offset has a chance below 7e-16 (8 standard deviations), dB below and above.
+    /// A round with a margin below this is taken as asleep: the sample offset lies below it with odds of 1e-9, dB.
     pub certain_below_db: f64,
+    /// The sample offset exceeds this with odds of e^−30, dB.
     pub certain_above_db: f64,
 }
 
@@ -50,7 +51,7 @@ impl<'a> RaceContext<'a> {
             })
             .collect();
         let offset_law = offset_law(course, &draw);
-        let (low, high) = (offset_law.0.quantile(6.3e-16), offset_law.0.quantile(1.0 - 6.7e-16));
+        let (low, high) = (offset_law.0.quantile(1e-9), offset_law.0.quantile(1.0 - NOTHING_LEFT));
         RaceContext {
             prepared,
             body: Body {

@@ -59,6 +59,11 @@ impl Schedule {
         (n as f64 + self.phase) * self.round_s - self.half_time_s
     }
 
+    /// Time from one round to the next, s.
+    pub fn round_s(&self) -> f64 {
+        self.round_s
+    }
+
     /// Rounds whose middle lies in bin `bin` of x; the bins partition the rounds.
     pub fn rounds_in_bin(&self, bin: usize) -> std::ops::Range<i64> {
         let first = |bin: usize| {

@@ -228,8 +228,29 @@ mod tests {
         let mean = placed as f64 / 400.0;
         assert!((10.5..14.4).contains(&mean), "{mean}");
         let crowd = vec![Neighbour { ahead_m: 0.6, y_m: 0.0 }; 50];
-        let loss =
-            neighbours_loss_db(&crowd, 0.0, Vec3::new(3.0, 0.0, 1.2), Vec3::new(0.0, 0.0, 1.2), false, 0.33);
-        assert_eq!(loss, LOSS_CAP_DB);
+        let (far, near) = (Vec3::new(3.0, 0.0, 1.2), Vec3::new(0.0, 0.0, 1.2));
+        assert_eq!(neighbours_amplitude(&crowd, 0.0, far, near, false, 0.33), CAP_AMPLITUDE);
+        assert!((amplitude_ratio_to_db(CAP_AMPLITUDE) + 30.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn screens_left_out_would_have_cost_little() {
+        let mut largest: f64 = 0.0;
+        for distance in [1.0, 2.0, 3.0, 4.0] {
+            for share in [0.1, 0.3, 0.5, 0.8] {
+                for z in [0.02, 1.2, 2.8] {
+                    largest = largest.max(screen_loss_db(
+                        Vec3::new(0.0, 0.0, z),
+                        Vec3::new(distance, 0.0, 1.2),
+                        share * distance,
+                        ASIDE_M,
+                        SCREEN_WIDTH_M,
+                        (0.0, SCREEN_HEIGHT_M),
+                        wavelength_m(915.0),
+                    ));
+                }
+            }
+        }
+        assert!(largest < 0.25, "{largest}");
     }
 }

@@ -5,6 +5,7 @@
 //! above L are kept, and a round whose margin surely lies below L need not be worked out. L only rises.
 
 use super::score::{NOTHING_LEFT, Round};
+use crate::units::db_to_amplitude_ratio;
 
 /// Rounds by falling margin, cut where nothing is left to miss.
 #[derive(Clone, Debug, Default)]
@@ -12,17 +13,25 @@ pub struct Stairs {
     rounds: Vec<Round>,
     /// Rounds below this margin do not matter; −∞ until the staircase is long enough.
     floor_db: f64,
+    /// The floor as an amplitude ratio.
+    floor_amplitude: f64,
 }
 
 impl Stairs {
     pub fn clear(&mut self) {
         self.rounds.clear();
         self.floor_db = f64::NEG_INFINITY;
+        self.floor_amplitude = 0.0;
     }
 
     /// Margin below which a further round does not matter, dB.
     pub fn floor_db(&self) -> f64 {
         self.floor_db
+    }
+
+    /// The floor as an amplitude ratio; 0 while there is none.
+    pub fn floor_amplitude(&self) -> f64 {
+        self.floor_amplitude
     }
 
     pub fn rounds(&self) -> &[Round] {
@@ -41,6 +50,7 @@ impl Stairs {
             left *= r.missed;
             if left < NOTHING_LEFT {
                 self.floor_db = r.margin_db;
+                self.floor_amplitude = db_to_amplitude_ratio(r.margin_db);
                 self.rounds.truncate(i + 1);
                 break;
             }

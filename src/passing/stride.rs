@@ -12,10 +12,11 @@
 //! common practice.
 
 use super::draw::{CrossingDraw, RunnerDraw};
-use super::turn::sin_cos;
+use super::turn::{sin_cos, turn};
 use crate::course::field::PlacementRow;
 use crate::passing::body::Worn;
 use crate::vector::Vec3;
+use num_complex::Complex64;
 use std::f64::consts::PI;
 
 /// Motion of one crossing, ready to be asked for any instant.
@@ -85,25 +86,120 @@ impl Stride {
     }
 
     pub fn at(&self, time_s: f64) -> Instant {
+        self.walk(time_s, 0.0).instant(self)
+    }
+
+    /// Steps through instants `dt_s` apart from `time_s` on, without a sine for each.
+    pub fn walk(&self, time_s: f64, dt_s: f64) -> Walk {
         let step = self.step_rad_s * time_s;
-        let bounce =
-            if self.bounce_m == 0.0 { 0.0 } else { self.bounce_m * sin_cos(step + self.step_phase_rad).0 };
-        let sway = if self.sway_rad == 0.0 {
-            0.0
-        } else {
-            self.sway_rad * sin_cos(0.5 * step + self.sway_phase_rad).0
-        };
-        let flutter =
-            if self.flutter == 0.0 { 0.0 } else { self.flutter * sin_cos(step + self.flutter_phase_rad).0 };
-        let (sin, cos) = sin_cos(self.yaw_rad + sway);
+        let turned = self.step_rad_s * dt_s;
+        Walk {
+            time_s,
+            dt_s,
+            bounce: turn(step + self.step_phase_rad),
+            flutter: turn(step + self.flutter_phase_rad),
+            sway: turn(0.5 * step + self.sway_phase_rad),
+            step: turn(turned),
+            half_step: turn(0.5 * turned),
+        }
+    }
+
+    /// Place of the tag without bounce at time `time_s`.
+    pub fn mean_place(&self, time_s: f64) -> Vec3 {
+        Vec3::new(self.speed_m_s * time_s, self.lateral_m, self.height_m)
+    }
+
+    /// Smallest and largest gap of this crossing, mm.
+    pub fn gap_range_mm(&self) -> (f64, f64) {
+        let swing = self.air_gap_mm * self.flutter.abs();
+        (self.own_spacer_mm + self.air_gap_mm - swing, self.own_spacer_mm + self.air_gap_mm + swing)
+    }
+}
+
+/// A row of equally spaced instants: the oscillations turn by a fixed angle from one to the next.
+#[derive(Clone, Copy, Debug)]
+pub struct Walk {
+    time_s: f64,
+    dt_s: f64,
+    bounce: Complex64,
+    flutter: Complex64,
+    sway: Complex64,
+    step: Complex64,
+    half_step: Complex64,
+}
+
+impl Walk {
+    pub fn advance(&mut self) {
+        self.time_s += self.dt_s;
+        self.bounce *= self.step;
+        self.flutter *= self.step;
+        self.sway *= self.half_step;
+    }
+
+    pub fn instant(&self, stride: &Stride) -> Instant {
+        let (sin, cos) = sin_cos(stride.yaw_rad + stride.sway_rad * self.sway.im);
         let turned = |v: Vec3| Vec3::new(v.x * cos - v.y * sin, v.x * sin + v.y * cos, v.z);
         Instant {
-            at: Vec3::new(self.speed_m_s * time_s, self.lateral_m, self.height_m + bounce),
+            at: Vec3::new(
+                stride.speed_m_s * self.time_s,
+                stride.lateral_m,
+                stride.height_m + stride.bounce_m * self.bounce.im,
+            ),
             worn: Worn {
-                axis: turned(self.axis),
-                normal: turned(self.normal),
-                gap_mm: self.own_spacer_mm + self.air_gap_mm * (1.0 + flutter),
+                axis: turned(stride.axis),
+                normal: turned(stride.normal),
+                gap_mm: stride.own_spacer_mm + stride.air_gap_mm * (1.0 + stride.flutter * self.flutter.im),
             },
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stride() -> Stride {
+        Stride {
+            speed_m_s: 3.0,
+            lateral_m: 0.4,
+            height_m: 1.2,
+            step_rad_s: 17.5,
+            bounce_m: 0.04,
+            step_phase_rad: 1.0,
+            yaw_rad: 0.1,
+            sway_rad: 0.14,
+            sway_phase_rad: 2.0,
+            own_spacer_mm: 2.0,
+            air_gap_mm: 5.0,
+            flutter: 0.4,
+            flutter_phase_rad: 3.0,
+            axis: crate::vector::Y,
+            normal: crate::vector::X,
+        }
+    }
+
+    #[test]
+    fn walking_agrees_with_asking() {
+        let s = stride();
+        let mut walk = s.walk(-2.0, 0.004);
+        for n in 0..200 {
+            let (walked, asked) = (walk.instant(&s), s.at(-2.0 + 0.004 * f64::from(n)));
+            assert!((walked.at - asked.at).norm() < 1e-11);
+            assert!((walked.worn.gap_mm - asked.worn.gap_mm).abs() < 1e-10);
+            assert!((walked.worn.normal - asked.worn.normal).norm() < 1e-11);
+            walk.advance();
+        }
+    }
+
+    #[test]
+    fn the_runner_is_on_the_line_at_time_zero_and_axis_and_normal_stay_square() {
+        let s = stride();
+        assert_eq!(s.at(0.0).at.x, 0.0);
+        for i in -50..50 {
+            let worn = s.at(f64::from(i) * 0.037).worn;
+            assert!(worn.axis.dot(worn.normal).abs() < 1e-12 && (worn.axis.norm() - 1.0).abs() < 1e-12);
+            let (low, high) = s.gap_range_mm();
+            assert!((low..=high).contains(&worn.gap_mm));
         }
     }
 }

@@ -96,7 +96,7 @@ pub fn each_round(
         let sight = Sight::new(&scene.antennas()[antenna], instant.at);
         let ask = Ask { reader, antenna, channel, instant, sight, losses_db: crossing.losses_db(s) };
         let detail = RoundDetail {
-            incident_dbm: ask.incident_dbm(scene, waves[port].as_ref()),
+            incident_dbm: ask.incident_dbm(scene, ask.diffuse(scene, waves[port].as_ref())),
             threshold_dbm: threshold + race.draw.threshold_offset_db() + crossing.runner.sample_offset_db,
             backscatter_db,
         };
