@@ -1,0 +1,176 @@
+//! The binary as a user meets it: exit codes, what goes where, the fields others rely on.
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+const SCENARIO: &str = "scenarios/trail-soaked-one-mat.toml";
+
+fn readodds(args: &[&str]) -> assert_cmd::assert::Assert {
+    Command::cargo_bin("readodds")
+        .expect("the binary is built")
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args(args)
+        .assert()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("output is text")
+}
+
+#[test]
+fn predict_json_has_the_fields_others_rely_on() {
+    let done =
+        readodds(&["predict", SCENARIO, "--races", "8", "--passings-per-race", "40", "--format", "json"])
+            .code(0);
+    let value: Value =
+        serde_json::from_slice(&done.get_output().stdout).expect("stdout is JSON and nothing else");
+    assert_eq!(value["schema_version"], 1);
+    assert_eq!(value["seed"], 1);
+    assert!(value["inputs"].as_array().is_some_and(|i| i.len() >= 2));
+    assert!(value["assumptions"].as_array().is_some_and(|a| !a.is_empty()));
+    let points = value["points"].as_array().expect("points");
+    assert!(!points.is_empty());
+    for point in points {
+        let number = |key: &str| point[key].as_f64().unwrap_or_else(|| panic!("{key} is a number"));
+        assert!(point["name"].is_string());
+        assert!(number("mc_low") <= number("miss_rate") && number("miss_rate") <= number("mc_high"));
+        assert!(number("race_p05") <= number("race_p95"));
+        assert!(number("passings") >= 8.0 * 40.0);
+    }
+}
+
+#[test]
+fn predict_text_reads_and_keeps_stderr_clean() {
+    let done = readodds(&["predict", SCENARIO, "--races", "8", "--passings-per-race", "40"]).code(0);
+    let out = text(&done.get_output().stdout);
+    for part in
+        ["Missed runners per 10,000", "Why: first cause", "How sure", "Assumed, not measured", "Cautions"]
+    {
+        assert!(out.contains(part), "{part} is missing");
+    }
+    assert!(!text(&done.get_output().stderr).contains("race days"), "no progress off a terminal");
+    assert!(!out.contains('\u{1b}'), "no colours off a terminal");
+}
+
+#[test]
+fn require_decides_between_zero_and_one() {
+    let args = |odds| {
+        [
+            "predict",
+            SCENARIO,
+            "--tag",
+            "demo-data/tags/alder",
+            "--races",
+            "6",
+            "--passings-per-race",
+            "30",
+            "--require",
+            odds,
+        ]
+    };
+    let short = readodds(&args("0.95")).code(1);
+    assert!(text(&short.get_output().stderr).contains("not met"));
+    readodds(&[
+        "predict",
+        "scenarios/city-10k-dry-usa.toml",
+        "--tag",
+        "demo-data/tags/birch",
+        "--races",
+        "4",
+        "--passings-per-race",
+        "30",
+        "--require",
+        "0.9",
+    ])
+    .code(0);
+}
+
+#[test]
+fn bad_usage_and_bad_input_exit_with_two() {
+    readodds(&["predict"]).code(2);
+    readodds(&["foretell"]).code(2);
+    let missing = readodds(&["predict", "scenarios/no-such-file.toml"]).code(2);
+    assert!(text(&missing.get_output().stderr).contains("no-such-file.toml"));
+    let point = readodds(&["explain", SCENARIO, "--point", "km 99"]).code(2);
+    assert!(text(&point.get_output().stderr).contains("it has"));
+    readodds(&["predict", SCENARIO, "--require", "1.5"]).code(2);
+    readodds(&["predict", SCENARIO, "--races", "0"]).code(2);
+    let folder = readodds(&["predict", SCENARIO, "--out", "src"]).code(2);
+    assert!(text(&folder.get_output().stderr).contains("it is a folder"));
+}
+
+#[test]
+fn explain_csv_has_the_columns_and_odds_that_multiply() {
+    let base = ["explain", SCENARIO, "--race", "1", "--passing", "7", "--format"];
+    let csv_args: Vec<&str> = base.iter().copied().chain(["csv"]).collect();
+    let json_args: Vec<&str> = base.iter().copied().chain(["json"]).collect();
+    let csv_text = text(&readodds(&csv_args).code(0).get_output().stdout);
+    let mut lines = csv_text.lines();
+    assert_eq!(
+        lines.next(),
+        Some(
+            "time_s,x_m,y_m,z_m,line,reader,antenna,freq_mhz,incident_dbm,threshold_dbm,received_dbm,awake,heard_odds,alone_odds"
+        )
+    );
+    let mut miss = 1.0;
+    let mut last = f64::NEG_INFINITY;
+    let mut rows = 0;
+    for line in lines {
+        let cells: Vec<&str> = line.split(',').collect();
+        let number = |i: usize| cells[i].parse::<f64>().expect("a number");
+        assert!(number(0) >= last);
+        last = number(0);
+        assert_eq!(cells[11] == "1", number(8) >= number(9), "awake is incident at or above threshold");
+        miss *= 1.0 - number(11) * number(12) * number(13);
+        rows += 1;
+    }
+    assert!(rows > 50);
+    let story: Value =
+        serde_json::from_slice(&readodds(&json_args).code(0).get_output().stdout).expect("JSON");
+    let told = story["miss_odds"].as_f64().expect("a number");
+    assert!((told - miss).abs() < 1e-12);
+}
+
+#[test]
+fn worst_tells_stories() {
+    let done = readodds(&["explain", SCENARIO, "--worst", "4"]).code(0);
+    let out = text(&done.get_output().stdout);
+    assert!(out.contains("1. ") && out.contains("Replay one"), "{out}");
+}
+
+#[test]
+fn results_go_to_a_file_whole() {
+    let folder = std::env::temp_dir().join(format!("readodds-cli-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).expect("a temporary folder");
+    let file = folder.join("forecast.json");
+    let path = file.to_str().expect("plain path");
+    readodds(&[
+        "predict",
+        SCENARIO,
+        "--races",
+        "4",
+        "--passings-per-race",
+        "30",
+        "--format",
+        "json",
+        "--out",
+        path,
+    ])
+    .code(0)
+    .stdout("");
+    let written = std::fs::read_to_string(&file).expect("the file is there");
+    assert!(serde_json::from_str::<Value>(&written).is_ok());
+    assert_eq!(std::fs::read_dir(&folder).expect("readable").count(), 1, "nothing half-written stays");
+    std::fs::remove_dir_all(&folder).expect("removable");
+}
+
+#[test]
+fn help_documents_exit_codes_and_examples() {
+    let help = text(&readodds(&["--help"]).code(0).get_output().stdout);
+    let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(help.contains(
+        "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error."
+    ));
+    let predict = text(&readodds(&["predict", "--help"]).code(0).get_output().stdout);
+    assert!(predict.contains("Examples:") && predict.contains("--require"));
+}
