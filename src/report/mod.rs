@@ -1,6 +1,7 @@
 //! Figures and pages, drawn from the same result structs as the text and the JSON.
 
 pub mod cautions;
+pub mod check_text;
 pub mod draw;
 pub mod explain_text;
 pub mod figure;

@@ -1,5 +1,6 @@
 //! The questions: each study takes a request and gives an answer of plain data, which reports draw.
 
+pub mod check;
 pub mod explain;
 pub mod footprint;
 pub mod hinges;
