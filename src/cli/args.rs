@@ -66,10 +66,23 @@ pub enum TraceFormat {
     Csv,
 }
 
+/// Pages and figures beside the result.
+#[derive(Debug, Args)]
+pub struct Pictures {
+    /// Write one self-contained HTML page for people (opens offline, prints on A4)
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Write each figure as SVG and PNG and its numbers as CSV into a folder
+    #[arg(long, value_name = "FOLDER")]
+    pub figures: Option<PathBuf>,
+}
+
 #[derive(Debug, Args)]
 pub struct PredictArgs {
     #[command(flatten)]
     pub inputs: Inputs,
+    #[command(flatten)]
+    pub pictures: Pictures,
     #[arg(long, value_enum, default_value = "text")]
     pub format: Format,
     /// Write the result to a file instead of stdout (whole or not at all)
@@ -106,6 +119,8 @@ pub struct PredictArgs {
 
 #[derive(Debug, Args)]
 pub struct MergeArgs {
+    #[command(flatten)]
+    pub pictures: Pictures,
     #[command(flatten)]
     pub inputs: Inputs,
     /// Files of race rows, or folders that hold them
@@ -156,6 +171,8 @@ pub struct PlanArgs {
 pub struct ExplainArgs {
     #[command(flatten)]
     pub inputs: Inputs,
+    #[command(flatten)]
+    pub pictures: Pictures,
     /// Timing point (the scenario's only point, or its finish, if left out)
     #[arg(long, value_name = "NAME")]
     pub point: Option<String>,

@@ -4,10 +4,12 @@ use super::args::{ExplainArgs, TraceFormat};
 use super::failure::{DONE, Failure};
 use super::inputs::load;
 use super::output::Output;
+use super::pictures::Album;
 use super::predict::json;
 use crate::passing::Prepared;
 use crate::random::{MAX_PASSINGS, MAX_RACES};
 use crate::report::explain_text::{story_text, trace_csv, worst_text};
+use crate::report::pages::explain::page;
 use crate::study::explain::explain;
 use crate::study::worst::{Search, worst};
 use std::process::ExitCode;
@@ -24,6 +26,13 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
         )));
     }
     let output = Output::open(args.out.as_deref())?;
+    let album = Album::open(&args.pictures)?;
+    if album.wanted() && args.worst.is_some() {
+        return Err(Failure::Usage(
+            "--worst tells passings in text or json; --html and --figures draw one passing, by --race and --passing"
+                .to_owned(),
+        ));
+    }
     let prepared = load(&args.inputs)?.prepared;
     let point = point_index(&prepared, args.point.as_deref())?;
     let name = &prepared.points[point].name;
@@ -43,6 +52,9 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
         }
         None => {
             let story = explain(&prepared, seed, point, args.race, args.passing, true);
+            if album.wanted() {
+                album.write(&page(&story, &prepared, seed))?;
+            }
             match args.format {
                 TraceFormat::Text => story_text(&story, ROUNDS_SHOWN),
                 TraceFormat::Json => json(&story)?,

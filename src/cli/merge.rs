@@ -4,6 +4,7 @@ use super::args::MergeArgs;
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
 use super::output::Output;
+use super::pictures::Album;
 use super::predict::{met, render};
 use crate::estimate::checkpoint::run_of_rows;
 use crate::estimate::merge::merge;
@@ -14,6 +15,7 @@ use std::process::ExitCode;
 
 pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
     let output = Output::open(args.out.as_deref())?;
+    let album = Album::open(&args.pictures)?;
     let mut files = Vec::new();
     let mut problems = Vec::new();
     for path in row_files(&args.rows)? {
@@ -37,6 +39,7 @@ pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
     }
     let plan = header.plan.clone();
     let forecast = forecast(&loaded.prepared, &plan, &run_of_rows(&header, rows), &loaded.warnings);
+    album.forecast(&loaded.prepared, &forecast)?;
     output.write(&render(&forecast, args.format)?)?;
     Ok(ExitCode::from(if met(&forecast, args.require) { DONE } else { NOT_MET }))
 }

@@ -9,6 +9,7 @@ pub mod job;
 pub mod long_run;
 pub mod merge;
 pub mod output;
+pub mod pictures;
 pub mod predict;
 pub mod progress;
 

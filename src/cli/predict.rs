@@ -5,6 +5,7 @@ use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
 use super::long_run;
 use super::output::Output;
+use super::pictures::Album;
 use crate::estimate::run::Plan;
 use crate::estimate::stop::Precision;
 use crate::report::predict_text::predict_text;
@@ -15,12 +16,14 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     let plan = plan(args)?;
     let shard = args.shard.as_deref().map(long_run::shard_of).transpose()?;
     let output = Output::open(args.out.as_deref())?;
+    let album = Album::open(&args.pictures)?;
     let loaded = load(&args.inputs)?;
     if let Some(shard) = shard {
         return long_run::run_shard(args, &loaded, &plan, shard);
     }
     let done = long_run::run_whole(args, &loaded, &plan)?;
     let forecast = forecast(&loaded.prepared, &plan, &done, &loaded.warnings);
+    album.forecast(&loaded.prepared, &forecast)?;
     output.write(&render(&forecast, args.format)?)?;
     Ok(long_run::exit_code(&done, if met(&forecast, args.require) { DONE } else { NOT_MET }))
 }

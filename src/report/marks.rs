@@ -19,7 +19,14 @@ pub fn draw(svg: &mut Svg, key: &str, layer: &Layer, map: &Map) {
     let (fill, opacity) = fill_of(key, layer);
     match &layer.mark {
         Mark::Line { points, markers } => {
-            stroke(svg, layer, &path(at(map, points)), "line");
+            // A gap in the data (NaN) is a gap in the line; a lone point stays to be seen as a round dot.
+            let mut d = String::new();
+            for run in points.split(|(x, y)| !(x.is_finite() && y.is_finite())).filter(|run| !run.is_empty())
+            {
+                let ends = if run.len() == 1 { [run[0], run[0]].to_vec() } else { run.to_vec() };
+                d.push_str(&path(at(map, &ends)));
+            }
+            stroke(svg, layer, &d, "line");
             if *markers {
                 for (x, y) in at(map, points) {
                     marker(svg, layer, x, y, "");
@@ -119,7 +126,7 @@ fn at<'a>(map: &'a Map, points: &'a [(f64, f64)]) -> impl Iterator<Item = (f64, 
     points.iter().filter(|(x, y)| x.is_finite() && y.is_finite()).map(|(x, y)| (map.x(*x), map.y(*y)))
 }
 
-fn stroke_attributes<'a>(layer: &Layer, d: &'a str, class: &'a str) -> [(&'static str, Value<'a>); 7] {
+fn stroke_attributes<'a>(layer: &Layer, d: &'a str, class: &'a str) -> [(&'static str, Value<'a>); 8] {
     [
         ("class", class.into()),
         ("d", d.into()),
@@ -127,6 +134,7 @@ fn stroke_attributes<'a>(layer: &Layer, d: &'a str, class: &'a str) -> [(&'stati
         ("stroke", layer.style.ink.hex().into()),
         ("stroke-width", layer.style.width_px.into()),
         ("stroke-dasharray", layer.style.dash.array().into()),
+        ("stroke-linecap", if class == "line" { "round" } else { "" }.into()),
         ("vector-effect", "non-scaling-stroke".into()),
     ]
 }

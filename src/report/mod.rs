@@ -10,6 +10,7 @@ pub mod folder;
 pub mod html;
 pub mod marks;
 pub mod page;
+pub mod pages;
 pub mod palette;
 pub mod panel;
 #[cfg(feature = "png")]

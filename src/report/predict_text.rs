@@ -12,7 +12,8 @@ const WIDTH: usize = 100;
 pub fn predict_text(forecast: &Forecast) -> String {
     let mut out = String::new();
     heading(&mut out, forecast);
-    answer(&mut out, forecast);
+    out.push_str(&wrap(&answer(forecast), WIDTH, ""));
+    out.push('\n');
     points(&mut out, forecast);
     causes(&mut out, forecast);
     who(&mut out, forecast);
@@ -62,10 +63,11 @@ fn heading(out: &mut String, f: &Forecast) {
     out.push('\n');
 }
 
-fn answer(out: &mut String, f: &Forecast) {
+/// The answer in a sentence or two.
+pub fn answer(f: &Forecast) -> String {
     let worst = f.points.iter().max_by(|a, b| a.summary.miss_rate.total_cmp(&b.summary.miss_rate));
     let key = f.points.iter().find(|p| p.is_finish).or(worst);
-    let Some(p) = key else { return };
+    let Some(p) = key else { return String::new() };
     let role = if p.is_finish { "without a finish time" } else { "missed" };
     let mut text = if p.summary.none_met {
         format!(
@@ -90,8 +92,7 @@ fn answer(out: &mut String, f: &Forecast) {
     if let Some(hinge) = largest.filter(|_| !p.summary.none_met) {
         text.push_str(&format!(" It hinges most on this: {}.", hinge.what));
     }
-    out.push_str(&wrap(&text, WIDTH, ""));
-    out.push('\n');
+    text
 }
 
 fn interval(low: f64, high: f64) -> String {

@@ -214,6 +214,8 @@ fn steps() -> Figure {
     )
 }
 
+// The browser tests share this file and keep pictures of their own.
+#[allow(dead_code)]
 /// Keeps a picture for people to look at when READODDS_LOOK names a folder.
 pub fn keep(figure: &Figure) {
     let Some(folder) = std::env::var_os("READODDS_LOOK") else { return };

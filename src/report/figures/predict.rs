@@ -1,0 +1,393 @@
+//! Figures of a forecast: miss rates against the target, causes, who is missed, counts, what it hinges on.
+
+use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Height, Layer, Mark, Panel, Switch};
+use crate::report::palette::{Dash, Ink, Style};
+use crate::report::scale::Scale;
+use crate::report::table::{Cell, Show, Table};
+use crate::report::words::{grouped, per_10_000, percent, rate_percent};
+use crate::study::predict::{Forecast, PointForecast};
+
+const PER: f64 = 1e4;
+
+pub(super) fn figure(key: &str, title: String, reading: &str, source: String, table: Table) -> Figure {
+    Figure {
+        key: key.into(),
+        title,
+        reading: reading.into(),
+        source,
+        assumed: "see the list of assumptions".into(),
+        columns: 1,
+        panels: vec![],
+        table,
+    }
+}
+
+pub(super) fn panel(title: &str, x: Axis, y: Axis, height_px: f64, layers: Vec<Layer>) -> Panel {
+    Panel { title: title.into(), x, y, height: Height::Px(height_px), layers, switch: None }
+}
+
+fn source(f: &Forecast) -> String {
+    format!(
+        "simulation, {} race days, {} runners past every point, seed {}",
+        grouped(f.races),
+        grouped(f.passings),
+        f.provenance.seed
+    )
+}
+
+/// The point with the highest miss rate.
+pub fn worst(f: &Forecast) -> Option<&PointForecast> {
+    f.points.iter().max_by(|a, b| a.summary.miss_rate.total_cmp(&b.summary.miss_rate))
+}
+
+/// Miss rate of each timing point with both intervals, against its target, on a log scale.
+pub fn miss_rates(f: &Forecast) -> Figure {
+    let mut table = Table::new(&[
+        ("point", "timing point", Show::Fixed(0)),
+        ("miss_rate", "missed", Show::Percent),
+        ("mc_low", "computed within, from", Show::Percent),
+        ("mc_high", "to", Show::Percent),
+        ("race_p05", "5 % of races below", Show::Percent),
+        ("race_p95", "95 % of races below", Show::Percent),
+        ("allowed_rate", "target allows", Show::Percent),
+    ]);
+    for p in &f.points {
+        let s = &p.summary;
+        table.row([
+            p.name.as_str().into(),
+            s.miss_rate.into(),
+            s.mc_low.into(),
+            s.mc_high.into(),
+            s.race_p05.into(),
+            s.race_p95.into(),
+            (1.0 - p.target).into(),
+        ]);
+    }
+    let shown = f.points.iter().flat_map(|p| {
+        let s = &p.summary;
+        [s.miss_rate, s.mc_high, s.race_p95, 1.0 - p.target, s.race_p05.max(1e-3 * s.miss_rate)]
+    });
+    let x = Axis::new(
+        "missed of 10,000 runners, log scale",
+        Scale::decades(shown.map(|v| PER * v).filter(|v| *v > 1e-4).chain([1.0])),
+    );
+    let floor = x.scale.ends().0;
+    let dots = f.points.iter().enumerate().map(|(i, p)| {
+        let s = &p.summary;
+        let on = |v: f64| (PER * v).max(floor);
+        let value = if s.none_met { s.mc_high } else { s.miss_rate };
+        let tip = if s.none_met {
+            format!("{}: no miss met, fewer than {} of 10,000", p.name, per_10_000(s.mc_high))
+        } else {
+            format!(
+                "{}: {} of 10,000\ncomputed within {} to {}\nmiddle 90 % of races {} to {}",
+                p.name,
+                per_10_000(s.miss_rate),
+                per_10_000(s.mc_low),
+                per_10_000(s.mc_high),
+                per_10_000(s.race_p05),
+                per_10_000(s.race_p95)
+            )
+        };
+        Dot {
+            at: i as f64,
+            value: on(value),
+            inner: (!s.none_met).then(|| (on(s.mc_low), on(s.mc_high))),
+            outer: (!s.none_met).then(|| (on(s.race_p05), on(s.race_p95))),
+            tip,
+        }
+    });
+    let targets = f.points.iter().enumerate().map(|(i, p)| Bar {
+        at: i as f64,
+        from: PER * (1.0 - p.target) * 0.985,
+        to: PER * (1.0 - p.target) * 1.015,
+        thickness: 0.8,
+        tip: format!("{}: target {} read", p.name, rate_percent(p.target)),
+    });
+    let layers = vec![
+        Layer::new("target allows", Style::plain(Ink::Ruby), Mark::Bars(Along::X, targets.collect())),
+        Layer::new("expected, over all races", Style::series(0), Mark::Dots(Along::X, dots.collect())),
+    ];
+    let over: Vec<&PointForecast> =
+        f.points.iter().filter(|p| p.summary.miss_rate > 1.0 - p.target).collect();
+    let title = match (over.first(), worst(f)) {
+        (Some(_), Some(w)) => format!(
+            "{} of {} timing points miss more than promised, {} most: {} of 10,000",
+            over.len(),
+            f.points.len(),
+            w.name,
+            per_10_000(w.summary.miss_rate)
+        ),
+        (None, Some(w)) if w.summary.none_met => "No timing point met a single miss in the simulation".into(),
+        (None, Some(w)) => format!(
+            "Every timing point keeps its promise on average; {} misses most, {} of 10,000",
+            w.name,
+            per_10_000(w.summary.miss_rate)
+        ),
+        _ => "No timing points".into(),
+    };
+    let reading = "Marker: expected share of runners missed. Thick line: 95 % interval of the computation. Thin line with \
+                   ends: 5 to 95 % of race days. Upright bar: what the target allows.";
+    let y = Axis::categories("timing point", f.points.iter().map(|p| p.name.clone()), true);
+    let mut out = figure("miss-rates", title, reading, source(f), table);
+    out.panels = vec![panel("", x, y, 34.0 * f.points.len().max(2) as f64, layers)];
+    out
+}
+
+/// First causes as shares of the misses.
+pub fn causes(f: &Forecast) -> Option<Figure> {
+    type Read = fn(&PointForecast) -> f64;
+    let kinds: [(&str, &str, Read); 4] = [
+        ("asleep", "asleep at every antenna", |p| p.causes.asleep),
+        ("awake_not_heard", "awake, not heard", |p| p.causes.awake_not_heard),
+        ("crowded_out", "heard, crowded out", |p| p.causes.crowded_out),
+        ("never_in_reach", "never in reach", |p| p.causes.never_in_reach),
+    ];
+    let points: Vec<&PointForecast> = f.points.iter().filter(|p| p.summary.miss_rate > 0.0).collect();
+    let worst = worst(f).filter(|p| p.summary.miss_rate > 0.0)?;
+    let mut table = Table::new(&[
+        ("point", "timing point", Show::Fixed(0)),
+        ("cause", "first cause", Show::Fixed(0)),
+        ("share_of_misses", "share of the misses", Show::Percent),
+    ]);
+    for p in &points {
+        for (key, _, read) in kinds {
+            table.row([p.name.as_str().into(), key.into(), read(p).into()]);
+        }
+    }
+    let layers = kinds.iter().enumerate().map(|(k, (_, words, read))| {
+        let bars = points.iter().enumerate().map(|(i, p)| {
+            let before: f64 = kinds[..k].iter().map(|(_, _, r)| r(p)).sum();
+            Bar {
+                at: i as f64,
+                from: 100.0 * before,
+                to: 100.0 * (before + read(p)),
+                thickness: 0.62,
+                tip: format!("{}\n{words}: {} of its misses", p.name, percent(read(p))),
+            }
+        });
+        Layer::new(words, Style::series(k), Mark::Bars(Along::X, bars.collect()))
+    });
+    let first = kinds.iter().max_by(|a, b| (a.2)(worst).total_cmp(&(b.2)(worst)))?;
+    let title = format!("{} of the misses at {} are tags {}", percent((first.2)(worst)), worst.name, first.1);
+    let reading = "Share of each point's misses by first cause. Asleep: not enough power in any round. Not heard: \
+                   awake, but the reply was too weak. Crowded out: heard, but other tags took the slots.";
+    let x = Axis::new("share of the misses, %", Scale::Linear { low: 0.0, high: 100.0 });
+    let y = Axis::categories("timing point", points.iter().map(|p| p.name.clone()), true);
+    let mut out = figure("causes", title, reading, source(f), table);
+    out.panels = vec![panel("", x, y, 32.0 * points.len().max(2) as f64, layers.collect())];
+    Some(out)
+}
+
+/// Who is missed at the worst point: shares of the misses beside shares of the runners.
+pub fn who(f: &Forecast) -> Option<Figure> {
+    let p = worst(f).filter(|p| p.summary.miss_rate > 0.0)?;
+    let groups = [
+        ("wetness of the bib", &p.by_wetness),
+        ("where the bib sits", &p.by_placement),
+        ("place on the road, right edge first", &p.by_lateral),
+    ];
+    let mut table = Table::new(&[
+        ("group", "group", Show::Fixed(0)),
+        ("name", "kind", Show::Fixed(0)),
+        ("share_of_passings", "share of the runners", Show::Percent),
+        ("share_of_misses", "share of the misses", Show::Percent),
+    ]);
+    let mut largest = ("", 0.0, 1.0);
+    let mut panels = vec![];
+    for (title, shares) in groups {
+        for s in shares {
+            table.row([title.into(), s.name.as_str().into(), s.of_passings.into(), s.of_misses.into()]);
+            if s.of_passings > 0.0
+                && s.of_misses > 0.05
+                && s.of_misses / s.of_passings > largest.1 / largest.2
+            {
+                largest = (&s.name, s.of_misses, s.of_passings);
+            }
+        }
+        let bars = |offset: f64, read: fn(&crate::study::predict::NamedShare) -> f64, what: &str| {
+            let list = shares.iter().enumerate().map(|(i, s)| Bar {
+                at: i as f64 + offset,
+                from: 0.0,
+                to: 100.0 * read(s),
+                thickness: 0.34,
+                tip: format!("{}: {} {what}", s.name, percent(read(s))),
+            });
+            Mark::Bars(Along::X, list.collect())
+        };
+        let runners = Style { hatch: 0, ..Style::series(4) };
+        let layers = vec![
+            Layer::new("share of the runners", runners, bars(-0.18, |s| s.of_passings, "of the runners")),
+            Layer::new(
+                "share of the misses",
+                Style { hatch: 1, ..Style::series(2) },
+                bars(0.18, |s| s.of_misses, "of the misses"),
+            ),
+        ];
+        let x = Axis::new("%", Scale::Linear { low: 0.0, high: 100.0 });
+        let y = Axis::categories("", shares.iter().map(|s| s.name.clone()), true);
+        panels.push(panel(title, x, y, 28.0 * shares.len() as f64, layers));
+    }
+    let title = if largest.1 > 0.0 {
+        format!(
+            "{}: {} of the runners ({}) are {} of the misses",
+            p.name,
+            percent(largest.2),
+            largest.0,
+            percent(largest.1)
+        )
+    } else {
+        format!("{}: misses are spread over all kinds of runners", p.name)
+    };
+    let reading = "The point with the highest miss rate. A kind whose lower bar is longer than its upper one is missed \
+                   more often than its number explains.";
+    let mut out = figure("who", title, reading, source(f), table);
+    out.panels = panels;
+    Some(out)
+}
+
+/// Predictive distribution of the number missed.
+pub fn counts(f: &Forecast) -> Figure {
+    let mut table = Table::new(&[
+        ("point", "timing point", Show::Fixed(0)),
+        ("missed", "runners missed", Show::Fixed(0)),
+        ("odds", "odds", Show::Percent),
+    ]);
+    let mut panels = vec![];
+    for p in &f.points {
+        let odds = &p.missed.distribution;
+        for (k, o) in odds.iter().enumerate() {
+            table.row([p.name.as_str().into(), Cell::Number(k as f64), (*o).into()]);
+        }
+        let last = odds.len().max(p.missed.allowed.min(2 * odds.len() as u64 + 20) as usize + 2);
+        let peak = odds.iter().copied().fold(0.0, f64::max);
+        let edges: Vec<f64> = (0..=odds.len()).map(|k| k as f64 - 0.5).collect();
+        let heights = odds.iter().map(|o| 100.0 * o).collect();
+        let range = format!("nine races of ten: {} to {}", p.missed.p05, p.missed.p95);
+        let mut layers = vec![
+            Layer::new(
+                "5 to 95 %",
+                Style::plain(Ink::Wash),
+                Mark::Shade {
+                    along: Along::X,
+                    from: p.missed.p05 as f64 - 0.5,
+                    to: p.missed.p95 as f64 + 0.5,
+                    label: String::new(),
+                },
+            ),
+            Layer::new(
+                "odds of this many",
+                Style { hatch: 0, ..Style::series(0) },
+                Mark::Steps { edges, heights, filled: true },
+            ),
+        ];
+        if p.missed.allowed as usize <= last {
+            let label = format!("target allows {}", p.missed.allowed);
+            let rule = Mark::Rule { along: Along::X, at: p.missed.allowed as f64 + 0.5, label };
+            layers.push(Layer::new("", Style::plain(Ink::Ruby).dashed(Dash::Long).wide(1.8), rule));
+        }
+        let x = Axis::new("runners missed", Scale::Linear { low: -0.5, high: last as f64 });
+        let y = Axis::new("odds, %", Scale::from_zero([100.0 * peak]));
+        let mut one = panel(&format!("{}; {range}", p.name), x, y, 96.0, layers);
+        one.switch = Switch::new("timing point", &p.name);
+        panels.push(one);
+    }
+    let key = f.points.iter().find(|p| p.is_finish).or(worst(f));
+    let title = match key {
+        Some(p) => format!(
+            "{}: {} to {} of {} runners missed in nine races of ten; the target holds in {}",
+            p.name,
+            p.missed.p05,
+            p.missed.p95,
+            grouped(f.runners),
+            percent(p.missed.target_odds)
+        ),
+        None => "No timing points".into(),
+    };
+    let reading = "Odds that a race misses exactly this many runners: race-to-race spread and the chance within a race \
+                   together. Up to 400 misses are drawn.";
+    let mut out = figure("counts", title, reading, source(f), table);
+    out.columns = if f.points.len() > 1 { 2 } else { 1 };
+    out.panels = panels;
+    out
+}
+
+/// What the miss rate of the worst point hinges on.
+pub fn hinges(f: &Forecast) -> Option<Figure> {
+    let p = worst(f).filter(|p| p.summary.miss_rate > 0.0 && !p.hinges.is_empty())?;
+    let mut table = Table::new(&[
+        ("what", "drawn for each race", Show::Fixed(0)),
+        ("unit", "unit", Show::Fixed(0)),
+        ("low", "low", Show::Digits(3)),
+        ("high", "high", Show::Digits(3)),
+        ("miss_rate_at_low", "missed at low", Show::Percent),
+        ("miss_rate_at_high", "missed at high", Show::Percent),
+        ("share", "share of the rank variance", Show::Percent),
+    ]);
+    for h in &p.hinges {
+        table.row([
+            h.what.as_str().into(),
+            h.unit.as_str().into(),
+            h.low.into(),
+            h.high.into(),
+            h.miss_rate_at_low.into(),
+            h.miss_rate_at_high.into(),
+            h.share.into(),
+        ]);
+    }
+    let values =
+        p.hinges.iter().flat_map(|h| [h.miss_rate_at_low, h.miss_rate_at_high]).chain([p.summary.miss_rate]);
+    let x = Axis::new("missed of 10,000 runners, log scale", Scale::decades(values.map(|v| PER * v)));
+    let floor = x.scale.ends().0;
+    let dots = |read: fn(&crate::study::hinges::Hinge) -> (f64, f64)| -> Vec<Dot> {
+        let dot = |(i, h): (usize, &crate::study::hinges::Hinge)| {
+            let (at, rate) = read(h);
+            let tip = format!("{} {:.2} {}: {} of 10,000", h.what, at, h.unit, per_10_000(rate));
+            Dot { at: i as f64, value: (PER * rate).max(floor), inner: None, outer: None, tip }
+        };
+        p.hinges.iter().enumerate().map(dot).collect()
+    };
+    let spans = p.hinges.iter().enumerate().map(|(i, h)| Bar {
+        at: i as f64,
+        from: (PER * h.miss_rate_at_low).max(floor),
+        to: (PER * h.miss_rate_at_high).max(floor),
+        thickness: 0.16,
+        tip: if h.clear { String::new() } else { format!("{}: no more than chance", h.what) },
+    });
+    let layers = vec![
+        Layer::new("", Style::plain(Ink::Faint), Mark::Bars(Along::X, spans.collect())),
+        Layer::new(
+            "race days in the lowest third",
+            Style::series(1),
+            Mark::Dots(Along::X, dots(|h| (h.low, h.miss_rate_at_low))),
+        ),
+        Layer::new(
+            "race days in the highest third",
+            Style::series(0),
+            Mark::Dots(Along::X, dots(|h| (h.high, h.miss_rate_at_high))),
+        ),
+        Layer::new(
+            "",
+            Style::plain(Ink::Soft).dashed(Dash::Dot),
+            Mark::Rule { along: Along::X, at: PER * p.summary.miss_rate, label: "expected".into() },
+        ),
+    ];
+    let clear = p.hinges.iter().find(|h| h.clear);
+    let title = match clear {
+        Some(h) => format!(
+            "{} hinges most on the {}: {} against {} of 10,000",
+            p.name,
+            h.what,
+            per_10_000(h.miss_rate_at_low),
+            per_10_000(h.miss_rate_at_high)
+        ),
+        None => format!("{}: nothing drawn for a race stands out as the lever", p.name),
+    };
+    let names = p.hinges.iter().map(|h| if h.clear { h.what.clone() } else { format!("({})", h.what) });
+    let reading = "Mean miss rate over the third of race days with the lowest and the highest value of each quantity; no \
+                   run was made again. In brackets: no more than chance explains.";
+    let y = Axis::categories("drawn for each race", names, true);
+    let mut out = figure("hinges", title, reading, source(f), table);
+    out.panels = vec![panel("", x, y, 30.0 * p.hinges.len() as f64, layers)];
+    Some(out)
+}

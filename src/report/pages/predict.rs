@@ -1,0 +1,148 @@
+//! The page of a forecast.
+
+use super::{assumed, inputs, run};
+use crate::course::Course;
+use crate::report::cautions::CAUTIONS;
+use crate::report::figures::{footprint, predict};
+use crate::report::page::Page;
+use crate::report::predict_text::answer;
+use crate::report::table::{Cell, Show, Table};
+use crate::report::words::{grouped, per_10_000, percent, rate_percent};
+use crate::study::footprint::Footprint;
+use crate::study::predict::Forecast;
+
+/// Most timing points drawn to scale; layouts alike are drawn once.
+const MOST_PLANS: usize = 4;
+
+/// Numbers of the points worth a drawing: the first of each layout, finish and worst point first.
+pub fn points_to_draw(course: &Course, forecast: &Forecast) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..course.points.len()).collect();
+    let rate = |p: usize| forecast.points[p].summary.miss_rate;
+    order.sort_by(|&a, &b| {
+        course.points[b].is_finish.cmp(&course.points[a].is_finish).then(rate(b).total_cmp(&rate(a)))
+    });
+    let mut out: Vec<usize> = Vec::new();
+    for p in order {
+        let point = &course.points[p];
+        let alike = |q: &usize| {
+            let other = &course.points[*q];
+            other.lines == point.lines
+                && other.road_width_m == point.road_width_m
+                && other.planes == point.planes
+        };
+        if out.len() < MOST_PLANS && !out.iter().any(|q| alike(q)) {
+            out.push(p);
+        }
+    }
+    out
+}
+
+/// The page; `footprints` belong to points of the course, by number.
+pub fn page(f: &Forecast, course: &Course, footprints: &[(usize, Footprint)]) -> Page {
+    let mut figures = vec![predict::miss_rates(f)];
+    figures.extend(predict::causes(f));
+    figures.extend(predict::who(f));
+    for (i, (p, print)) in footprints.iter().enumerate() {
+        figures.push(footprint::plan(print, &course.points[*p], &format!("plan-{}", i + 1)));
+    }
+    figures.push(predict::counts(f));
+    figures.extend(predict::hinges(f));
+    let mut page = Page {
+        study: "predict".into(),
+        subject: f.event.clone(),
+        note: note(f),
+        answer: answer(f),
+        caption: format!("Missed runners per 10,000, of {} runners", grouped(f.runners)),
+        table: points(f),
+        hinges: hinges(f),
+        cautions: CAUTIONS.iter().map(|c| (*c).to_string()).collect(),
+        figures,
+        assumptions: assumed(&f.assumptions),
+        inputs: inputs(&f.provenance),
+        run: run(&f.provenance),
+    };
+    page.run.push(("race days".into(), grouped(f.races)));
+    page.run.push(("runners simulated".into(), grouped(f.passings)));
+    page.run.push(("region".into(), format!("{}: {}", f.region, f.region_source)));
+    page
+}
+
+fn note(f: &Forecast) -> String {
+    let [dry, damp, soaked] = f.wetness_shares;
+    let mut out = format!(
+        "{}. Tag {} ({} samples), {}, weather {}: {} of the bibs dry, {} damp, {} soaked on average.",
+        f.note.trim_end_matches('.'),
+        f.tag.name,
+        f.tag.samples,
+        f.region,
+        f.weather,
+        percent(dry),
+        percent(damp),
+        percent(soaked)
+    );
+    if !f.effects_off.is_empty() {
+        out += &format!(" Switched off: {}. A test case, not a forecast.", f.effects_off.join(", "));
+    }
+    for warning in &f.warnings {
+        out += &format!(" Warning: {warning}.");
+    }
+    out
+}
+
+fn points(f: &Forecast) -> Table {
+    let mut table = Table::new(&[
+        ("point", "timing point", Show::Fixed(0)),
+        ("miss_rate", "missed", Show::Fixed(0)),
+        ("mc", "computed within", Show::Fixed(0)),
+        ("race", "race to race, 5 to 95 %", Show::Fixed(0)),
+        ("missed", "runners missed", Show::Fixed(0)),
+        ("target", "target", Show::Fixed(0)),
+        ("target_odds", "odds of the target", Show::Fixed(0)),
+    ]);
+    for p in &f.points {
+        let s = &p.summary;
+        let range = |low: f64, high: f64| format!("{} to {}", per_10_000(low), per_10_000(high));
+        let (rate, within) = if s.none_met {
+            (format!("fewer than {}", per_10_000(s.mc_high)), "none met".to_owned())
+        } else {
+            (per_10_000(s.miss_rate), range(s.mc_low, s.mc_high))
+        };
+        table.row([
+            Cell::from(p.name.as_str()),
+            rate.into(),
+            within.into(),
+            range(s.race_p05, s.race_p95).into(),
+            format!("{} ({} to {})", p.missed.median, p.missed.p05, p.missed.p95).into(),
+            rate_percent(p.target).into(),
+            percent(p.missed.target_odds).into(),
+        ]);
+    }
+    table
+}
+
+fn hinges(f: &Forecast) -> Vec<String> {
+    let Some(p) = predict::worst(f) else { return vec![] };
+    let line = |h: &crate::study::hinges::Hinge| {
+        let unit = if h.unit.is_empty() { String::new() } else { format!(" {}", h.unit) };
+        format!(
+            "{}: at {:.2}{unit} {} of 10,000 are missed at {}, at {:.2}{unit} {}.",
+            h.what,
+            h.low,
+            per_10_000(h.miss_rate_at_low),
+            p.name,
+            h.high,
+            per_10_000(h.miss_rate_at_high)
+        )
+    };
+    let mut out: Vec<String> = p.hinges.iter().filter(|h| h.clear).take(4).map(line).collect();
+    if p.closer_than_measured > 0.01 {
+        out.push(format!(
+            "{} of the bibs (and {} of the misses) at {} sit closer to the body than any mount measured; there the \
+             closest mount's curve stands in, which flatters the tag.",
+            percent(p.closer_than_measured),
+            percent(p.closer_than_measured_of_misses),
+            p.name
+        ));
+    }
+    out
+}
