@@ -11,7 +11,9 @@ use super::text_width::{width_px, wrap};
 /// Width of every figure, px.
 pub const WIDTH_PX: f64 = 680.0;
 const MARGIN_PX: f64 = 8.0;
-const COLUMN_GAP_PX: f64 = 20.0;
+const COLUMN_GAP_PX: f64 = 12.0;
+/// Room at a panel's right for the half of its last tick label.
+const OVERHANG_PX: f64 = 15.0;
 
 /// What surrounds the panels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -104,14 +106,14 @@ fn grid(svg: &mut Svg, figure: &Figure, mut y: f64) -> f64 {
     let gutters: Vec<f64> = (0..columns)
         .map(|c| figure.panels.iter().skip(c).step_by(columns).map(panel::gutter_px).fold(0.0, f64::max))
         .collect();
-    let width = (inner - gutters.iter().sum::<f64>()) / columns as f64 - 6.0;
+    let width = (inner - gutters.iter().sum::<f64>()) / columns as f64 - OVERHANG_PX;
     for row in figure.panels.chunks(columns) {
         let mut x = MARGIN_PX;
         let mut tallest = 0.0_f64;
         for (c, panel) in row.iter().enumerate() {
             let place = Place { x, y, gutter: gutters[c], width };
             tallest = tallest.max(panel::draw(svg, &figure.key, panel, place));
-            x += gutters[c] + width + 6.0 + COLUMN_GAP_PX;
+            x += gutters[c] + width + OVERHANG_PX + COLUMN_GAP_PX;
         }
         y += tallest + 10.0;
     }

@@ -69,11 +69,14 @@ pub fn plan(footprint: &Footprint, point: &TimingPoint, key: &str) -> Figure {
     let lengths: Vec<String> = footprint
         .maps
         .iter()
-        .map(|m| format!("{:.1} m with {} bibs", covered_m(footprint, m), m.wetness))
+        .map(|m| match covered_m(footprint, m) {
+            length if length < 0.05 => format!("nowhere with {} bibs", m.wetness),
+            length => format!("along {length:.1} m with {} bibs", m.wetness),
+        })
         .collect();
     Figure {
         key: key.into(),
-        title: format!("{}: a read is likely along {}", footprint.point, lengths.join(" and ")),
+        title: format!("{}: a read is likely {}", footprint.point, lengths.join(" and ")),
         reading: format!(
             "To scale. Colour: odds that at least one round reads the tag while it covers that quarter metre; likely \
              means one half or more, averaged over the lateral places. {} runners for each place, in their usual \

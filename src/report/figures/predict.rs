@@ -225,15 +225,15 @@ pub fn who(f: &Forecast) -> Option<Figure> {
             ),
         ];
         let x = Axis::new("%", Scale::Linear { low: 0.0, high: 100.0 });
-        let y = Axis::categories("", shares.iter().map(|s| s.name.clone()), true);
+        let y = Axis::categories("", shares.iter().map(|s| s.name.replace('-', "\u{2212}")), true);
         panels.push(panel(title, x, y, 28.0 * shares.len() as f64, layers));
     }
     let title = if largest.1 > 0.0 {
         format!(
-            "{}: {} of the runners ({}) are {} of the misses",
+            "{}: \u{201c}{}\u{201d} makes {} of the runners and {} of the misses",
             p.name,
-            percent(largest.2),
             largest.0,
+            percent(largest.2),
             percent(largest.1)
         )
     } else {
@@ -250,18 +250,21 @@ pub fn who(f: &Forecast) -> Option<Figure> {
 pub fn counts(f: &Forecast) -> Figure {
     let mut table = Table::new(&[
         ("point", "timing point", Show::Fixed(0)),
-        ("missed", "runners missed", Show::Fixed(0)),
+        ("missed_from", "runners missed, from", Show::Fixed(0)),
+        ("missed_to", "to", Show::Fixed(0)),
         ("odds", "odds", Show::Percent),
     ]);
     let mut panels = vec![];
     for p in &f.points {
-        let odds = &p.missed.distribution;
+        let (edges, odds) = bins(f, p);
         for (k, o) in odds.iter().enumerate() {
-            table.row([p.name.as_str().into(), Cell::Number(k as f64), (*o).into()]);
+            let (from, to) = ((edges[k] + 0.5).round(), (edges[k + 1] - 0.5).round());
+            table.row([p.name.as_str().into(), Cell::Number(from), Cell::Number(to), (*o).into()]);
         }
-        let last = odds.len().max(p.missed.allowed.min(2 * odds.len() as u64 + 20) as usize + 2);
+        let end = edges[edges.len() - 1];
+        let allowed = p.missed.allowed as f64;
+        let last = if allowed < 2.0 * end + 20.0 { end.max(allowed + 2.0) } else { end };
         let peak = odds.iter().copied().fold(0.0, f64::max);
-        let edges: Vec<f64> = (0..=odds.len()).map(|k| k as f64 - 0.5).collect();
         let heights = odds.iter().map(|o| 100.0 * o).collect();
         let range = format!("nine races of ten: {} to {}", p.missed.p05, p.missed.p95);
         let mut layers = vec![
@@ -281,12 +284,12 @@ pub fn counts(f: &Forecast) -> Figure {
                 Mark::Steps { edges, heights, filled: true },
             ),
         ];
-        if p.missed.allowed as usize <= last {
+        if allowed <= last {
             let label = format!("target allows {}", p.missed.allowed);
-            let rule = Mark::Rule { along: Along::X, at: p.missed.allowed as f64 + 0.5, label };
+            let rule = Mark::Rule { along: Along::X, at: allowed + 0.5, label };
             layers.push(Layer::new("", Style::plain(Ink::Ruby).dashed(Dash::Long).wide(1.8), rule));
         }
-        let x = Axis::new("runners missed", Scale::Linear { low: -0.5, high: last as f64 });
+        let x = Axis::new("runners missed", Scale::Linear { low: -0.5, high: last });
         let y = Axis::new("odds, %", Scale::from_zero([100.0 * peak]));
         let mut one = panel(&format!("{}; {range}", p.name), x, y, 96.0, layers);
         one.switch = Switch::new("timing point", &p.name);
@@ -304,12 +307,30 @@ pub fn counts(f: &Forecast) -> Figure {
         ),
         None => "No timing points".into(),
     };
-    let reading = "Odds that a race misses exactly this many runners: race-to-race spread and the chance within a race \
-                   together. Up to 400 misses are drawn.";
+    let reading = "Odds that a race misses this many runners: race-to-race spread and the chance within a race together. \
+                   Where more than 400 may be missed the counts come in bins, and only the race-to-race spread is drawn.";
     let mut out = figure("counts", title, reading, source(f), table);
     out.columns = if f.points.len() > 1 { 2 } else { 1 };
     out.panels = panels;
     out
+}
+
+/// Edges and odds of the counts: one by one, or bins of the race days' expectations where the list is too short.
+fn bins(f: &Forecast, p: &PointForecast) -> (Vec<f64>, Vec<f64>) {
+    const BINS: f64 = 24.0;
+    let single = &p.missed.distribution;
+    if (p.missed.p95 as usize) < single.len() || p.race_rates.is_empty() {
+        return ((0..=single.len()).map(|k| k as f64 - 0.5).collect(), single.clone());
+    }
+    let counts: Vec<f64> = p.race_rates.iter().map(|r| r * f.runners as f64).collect();
+    let most = counts.iter().copied().fold(0.0, f64::max);
+    let width = crate::report::scale::tick_step(most, BINS as usize).max(1.0);
+    let bins = (most / width).floor() as usize + 1;
+    let mut odds = vec![0.0; bins];
+    for count in &counts {
+        odds[((count / width) as usize).min(bins - 1)] += 1.0 / counts.len() as f64;
+    }
+    ((0..=bins).map(|k| k as f64 * width - 0.5).collect(), odds)
 }
 
 /// What the miss rate of the worst point hinges on.
@@ -367,9 +388,9 @@ pub fn hinges(f: &Forecast) -> Option<Figure> {
             Mark::Dots(Along::X, dots(|h| (h.high, h.miss_rate_at_high))),
         ),
         Layer::new(
-            "",
-            Style::plain(Ink::Soft).dashed(Dash::Dot),
-            Mark::Rule { along: Along::X, at: PER * p.summary.miss_rate, label: "expected".into() },
+            "expected over all race days",
+            Style::plain(Ink::Soft).dashed(Dash::Dot).wide(1.6),
+            Mark::Rule { along: Along::X, at: PER * p.summary.miss_rate, label: String::new() },
         ),
     ];
     let clear = p.hinges.iter().find(|h| h.clear);
