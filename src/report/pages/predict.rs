@@ -30,7 +30,7 @@ pub fn points_to_draw(course: &Course, forecast: &Forecast) -> Vec<usize> {
                 && other.road_width_m == point.road_width_m
                 && other.planes == point.planes
         };
-        if out.len() < MOST_PLANS && !out.iter().any(|q| alike(q)) {
+        if out.len() < MOST_PLANS && !out.iter().any(alike) {
             out.push(p);
         }
     }
