@@ -2,10 +2,13 @@
 
 pub mod cells;
 pub mod correction;
+pub mod faults;
 pub mod parse;
 pub mod problems;
+pub mod raw_budget;
 pub mod raw_cells;
 pub mod raw_file;
+pub mod raw_folder;
 pub mod raw_parse;
 pub mod raw_refer;
 pub mod refer;
