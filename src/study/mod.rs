@@ -4,6 +4,7 @@ pub mod check;
 pub mod explain;
 pub mod footprint;
 pub mod hinges;
+pub mod lab;
 pub mod overlay;
 pub mod predict;
 pub mod provenance;

@@ -63,6 +63,8 @@ pub struct Alignment {
     pub shift_mhz: Vec<f64>,
     /// Standard deviation of a reading about its aligned curve, dB; `None` with one sample.
     pub residual_sd_db: Option<f64>,
+    /// Per mount, per sample: mean residual of its exact readings, dB (what placing it in that mount changed).
+    pub mount_residual_db: Vec<Vec<Option<f64>>>,
     /// Per mount, per grid frequency: level of the average sample. A limit where every sample is beyond it.
     pub mean: Vec<Vec<Option<Level>>>,
 }
@@ -74,7 +76,8 @@ pub fn align(tracks: &[Vec<Option<Track>>], grid: &[Vec<f64>], samples: usize) -
     let mut residual_sd_db = None;
     let mut mean = means(tracks, grid, &offset_db, &shift_mhz, MIN_SCATTER_DB);
     if samples < 2 {
-        return Alignment { offset_db, shift_mhz, residual_sd_db, mean };
+        let mount_residual_db = tracks.iter().map(|t| vec![None; t.len()]).collect();
+        return Alignment { offset_db, shift_mhz, residual_sd_db, mount_residual_db, mean };
     }
     for _ in 0..ROUNDS {
         let scatter = residual_sd_db.unwrap_or(1.0_f64).max(MIN_SCATTER_DB);
@@ -89,7 +92,26 @@ pub fn align(tracks: &[Vec<Option<Track>>], grid: &[Vec<f64>], samples: usize) -
         mean = means(tracks, grid, &offset_db, &shift_mhz, scatter);
         residual_sd_db = residual_sd(tracks, grid, &mean, &offset_db, &shift_mhz);
     }
-    Alignment { offset_db, shift_mhz, residual_sd_db, mean }
+    let mount_residual_db = (0..tracks.len())
+        .map(|m| {
+            (0..samples)
+                .map(|i| {
+                    let one = m..m + 1;
+                    let points = residuals(
+                        &tracks[one.clone()],
+                        &grid[one.clone()],
+                        &mean[one],
+                        i,
+                        offset_db[i],
+                        shift_mhz[i],
+                    );
+                    let n = points.len() as f64;
+                    (!points.is_empty()).then(|| points.iter().map(|p| p.0).sum::<f64>() / n)
+                })
+                .collect()
+        })
+        .collect();
+    Alignment { offset_db, shift_mhz, residual_sd_db, mount_residual_db, mean }
 }
 
 fn centre(values: &mut [f64]) {

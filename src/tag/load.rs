@@ -17,6 +17,8 @@ pub struct Measured {
     pub file: TagFile,
     /// Every sweep read, also those the curve leaves out.
     pub sweeps: Vec<Sweep>,
+    /// Link profile of the curve, empty when the files name none.
+    pub link: String,
     /// Samples of the curve, in order of first appearance.
     pub samples: Vec<String>,
     /// Mounts of the alignment, from free air to the closest.
@@ -70,7 +72,7 @@ pub fn measured(folder: &Path) -> Checked<Measured> {
     if failed(&found) {
         return Err(found);
     }
-    build(file, &toml.source, sweeps, file_hashes, found)
+    from_sweeps(file, &toml.source, sweeps, file_hashes, found)
 }
 
 fn failed(found: &[Diagnostic]) -> bool {
@@ -168,7 +170,9 @@ fn choose(
     Some(chosen)
 }
 
-fn build(
+/// A tag from sweeps already at hand (read from a referred folder, or just referred). `found` carries the warnings so
+/// far.
+pub fn from_sweeps(
     file: TagFile,
     toml: &Arc<Source>,
     sweeps: Vec<Sweep>,
@@ -219,7 +223,8 @@ fn build(
         file_hashes,
     };
     let (samples, mounts) = (groups.samples, groups.mounts);
-    Ok((Measured { tag, file, sweeps, samples, mounts, grid_mhz, alignment }, found))
+    let link = link.unwrap_or_default();
+    Ok((Measured { tag, file, sweeps, link, samples, mounts, grid_mhz, alignment }, found))
 }
 
 /// Threshold readings of one sample in one mount; repeats are averaged frequency by frequency.

@@ -3,6 +3,7 @@
 pub mod align;
 pub mod censored;
 pub mod curve;
+pub mod interval;
 pub mod load;
 pub mod mounts;
 pub mod pchip;

@@ -1,0 +1,257 @@
+//! Two tags against each other: per region and place, at the same gap, where their curves cross, what backscatter says.
+
+use super::answer::{EquivalenceAnswer, EquivalenceRow, PairAnswer, PairCrossings, PairRow};
+use super::one::band_mean;
+use super::{LabRequest, Loaded};
+use crate::course::region_table::Row;
+use crate::lab::stat::backscatter::{BackscatterReading, compare_backscatter};
+use crate::lab::stat::compare::{SampleMean, Verdict, welch};
+use crate::lab::stat::crossing::crossings;
+use crate::lab::stat::equivalence::batch_against_prototype;
+use crate::lab::{Level, Mount};
+use crate::tag::interval::{CurveInterval, placement_sd};
+use crate::tag::load::Measured;
+
+/// Where two tags are compared: the gap at which each is read, mm.
+#[derive(Clone, Debug)]
+struct Place {
+    name: String,
+    first_gap_mm: f64,
+    second_gap_mm: f64,
+}
+
+/// Free air, 10 mm, the closest gap both were read at or closer, and each on its own spacer.
+fn places(first: &Measured, second: &Measured) -> Vec<Place> {
+    let (a, b) = (first.tag.curve.closest_gap_mm(), second.tag.curve.closest_gap_mm());
+    let mut out = vec![Place {
+        name: "free air".to_owned(),
+        first_gap_mm: f64::INFINITY,
+        second_gap_mm: f64::INFINITY,
+    }];
+    let common = a.max(b);
+    let same = |gap_mm: f64| Place {
+        name: format!("same gap {gap_mm} mm"),
+        first_gap_mm: gap_mm,
+        second_gap_mm: gap_mm,
+    };
+    if common <= 10.0 {
+        out.push(same(10.0));
+    }
+    if common.is_finite() && common != 10.0 {
+        out.push(same(common));
+    }
+    if a.is_finite() && b.is_finite() && a != b {
+        out.push(Place {
+            name: "each on its own spacer".to_owned(),
+            first_gap_mm: a,
+            second_gap_mm: b,
+        });
+    }
+    out
+}
+
+/// Band mean of every sample of a tag at a gap: the average curve moved by the sample's offset and shift.
+fn sample_values(tag: &Measured, low: f64, high: f64, gap_mm: f64) -> Vec<f64> {
+    let alignment = &tag.alignment;
+    let of = |(offset, shift): (&f64, &f64)| {
+        offset + band_mean(low, high, |f| tag.tag.curve.value(f - shift, gap_mm).0)
+    };
+    alignment.offset_db.iter().zip(&alignment.shift_mhz).map(of).collect()
+}
+
+fn sample_mean(values: &[f64]) -> Option<SampleMean> {
+    // One sample shows no spread: one degree of freedom's worth of belief in 1 dB stands in.
+    if values.len() >= 2 { SampleMean::of(values) } else { SampleMean::with_prior(values, 1.0, 1.0) }
+}
+
+/// Standard uncertainty of a difference that the samples' scatter does not show: placing them, and the laboratories.
+fn known_part(first: &Measured, second: &Measured, request: &LabRequest) -> f64 {
+    let placing = |tag: &Measured| {
+        let sd = placement_sd(&tag.alignment).map_or(0.0, |(sd, _)| sd);
+        sd / (tag.samples.len() as f64).sqrt()
+    };
+    let bias = |tag: &Measured| if request.same_laboratory { 0.0 } else { tag.tag.spread.lab_bias_sd_db };
+    [placing(first), placing(second), bias(first), bias(second)].iter().map(|u| u * u).sum::<f64>().sqrt()
+}
+
+/// Whether a tag's curve is a stand-in somewhere in the band at this gap.
+fn never_woke(tag: &Measured, low: f64, high: f64, gap_mm: f64) -> bool {
+    tag.mounts.iter().enumerate().any(|(m, mount)| {
+        // The mounts on either side of the gap take part in the value.
+        let takes_part = match mount {
+            Mount::FreeAir => gap_mm.is_infinite(),
+            Mount::Phantom { gap_mm: mounted, .. } => gap_mm.is_finite() && *mounted <= gap_mm + 1e-9,
+        };
+        takes_part
+            && tag.grid_mhz[m].iter().zip(&tag.alignment.mean[m]).any(|(f, level)| {
+                *f >= low && *f <= high && matches!(level, Some(Level::Above(_)))
+            })
+    })
+}
+
+fn covered(tag: &Measured, low: f64, high: f64) -> bool {
+    let (from, to) = tag.tag.curve.covered_mhz();
+    from <= low && to >= high
+}
+
+pub fn pair(first: &Loaded, second: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> PairAnswer {
+    let (a, b) = (&first.measured, &second.measured);
+    let known = known_part(a, b, request);
+    let places = places(a, b);
+    let mut rows = Vec::new();
+    for row in regions {
+        for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(a, *l, *h) && covered(b, *l, *h)) {
+            for place in &places {
+                let x = sample_mean(&sample_values(a, low, high, place.first_gap_mm));
+                let y = sample_mean(&sample_values(b, low, high, place.second_gap_mm));
+                let (Some(x), Some(y)) = (x, y) else { continue };
+                let open = [(a, place.first_gap_mm), (b, place.second_gap_mm)];
+                let never = open.iter().filter(|(tag, gap)| never_woke(tag, low, high, *gap));
+                rows.push(PairRow {
+                    region: row.key,
+                    place: place.name.clone(),
+                    first_dbm: x.mean,
+                    second_dbm: y.mean,
+                    difference: welch(&x, &y, known, request.level),
+                    never_woke: never.map(|(tag, _)| tag.tag.name.clone()).collect(),
+                });
+            }
+        }
+    }
+    let crossings = places.iter().map(|place| cross(a, b, place, request)).collect();
+    let words = words(a, b, &rows);
+    PairAnswer {
+        first: a.tag.name.clone(),
+        second: b.tag.name.clone(),
+        rows,
+        crossings,
+        backscatter: backscatter(a, b, regions),
+        words,
+    }
+}
+
+fn cross(a: &Measured, b: &Measured, place: &Place, request: &LabRequest) -> PairCrossings {
+    let (low, high) = (
+        a.tag.curve.covered_mhz().0.max(b.tag.curve.covered_mhz().0),
+        a.tag.curve.covered_mhz().1.min(b.tag.curve.covered_mhz().1),
+    );
+    let (ia, ib) = (CurveInterval::new(a, request.level), CurveInterval::new(b, request.level));
+    let steps = ((high - low).max(0.0)).floor() as usize;
+    let freq: Vec<f64> = (0..=steps).map(|k| low + k as f64).collect();
+    let slope = |tag: &Measured, f: f64, gap: f64| {
+        0.5 * (tag.tag.curve.value(f + 1.0, gap).0 - tag.tag.curve.value(f - 1.0, gap).0)
+    };
+    let difference: Vec<f64> = freq
+        .iter()
+        .map(|&f| a.tag.curve.value(f, place.first_gap_mm).0 - b.tag.curve.value(f, place.second_gap_mm).0)
+        .collect();
+    let half: Vec<f64> = freq
+        .iter()
+        .map(|&f| {
+            libm::hypot(
+                ia.half_width_db(slope(a, f, place.first_gap_mm)),
+                ib.half_width_db(slope(b, f, place.second_gap_mm)),
+            )
+        })
+        .collect();
+    PairCrossings { place: place.name.clone(), crossings: crossings(&freq, &difference, &half) }
+}
+
+/// What stays of the differences when both tags are read at the same gap.
+fn words(a: &Measured, b: &Measured, rows: &[PairRow]) -> Vec<String> {
+    let mut out = Vec::new();
+    let apart = |row: &&PairRow| row.difference.verdict != Verdict::CannotBeToldApart;
+    for own in rows.iter().filter(|r| r.place == "each on its own spacer").filter(apart) {
+        let same = rows.iter().rfind(|r| r.region == own.region && r.place.starts_with("same gap"));
+        let Some(same) = same else { continue };
+        let told = same.difference.verdict == own.difference.verdict;
+        let (before, after) = (own.difference.difference, same.difference.difference);
+        out.push(if told {
+            format!("{}: {} against {} differ by {before:+.1} dB each on its own spacer, and still by {after:+.1} dB at the {}.", own.region, a.tag.name, b.tag.name, same.place)
+        } else {
+            format!("{}: {} against {} differ by {before:+.1} dB each on its own spacer, but that does not survive at the {} ({after:+.1} dB): it is the spacer, not the antenna.", own.region, a.tag.name, b.tag.name, same.place)
+        });
+    }
+    for row in rows.iter().filter(|r| !r.never_woke.is_empty()) {
+        out.push(format!(
+            "{}, {}: {} never woke in part of the band; the difference is at least this large.",
+            row.region,
+            row.place,
+            row.never_woke.join(" and "),
+        ));
+    }
+    out
+}
+
+fn backscatter(a: &Measured, b: &Measured, regions: &[&'static Row]) -> Vec<String> {
+    let at = |tag: &Measured, m: usize, freq: f64| {
+        let grid = &tag.grid_mhz[m];
+        let nearest = grid.iter().copied().min_by(|x, y| (x - freq).abs().total_cmp(&(y - freq).abs()))?;
+        let k = grid.iter().position(|g| *g == nearest)?;
+        let of_mount = tag.sweeps.iter().filter(|s| s.mount == tag.mounts[m] && s.link == tag.link);
+        let mut powers: Vec<(f64, f64, f64)> = Vec::new();
+        for r in of_mount.flat_map(|s| s.readings.iter()).filter(|r| r.freq_mhz == nearest) {
+            let (Some(power), Some(efficiency)) = (r.backscatter_at_dbm, r.backscatter_db) else { continue };
+            match powers.iter_mut().find(|p| (p.0 - power).abs() < 0.05) {
+                Some(p) => (p.1, p.2) = (p.1 + efficiency, p.2 + 1.0),
+                None => powers.push((power, efficiency, 1.0)),
+            }
+        }
+        let readings: Vec<BackscatterReading> = powers
+            .iter()
+            .map(|&(incident_dbm, sum, n)| BackscatterReading { incident_dbm, efficiency_db: sum / n })
+            .collect();
+        Some((readings, tag.alignment.mean[m][k].and_then(Level::exact)))
+    };
+    let mut out = Vec::new();
+    for row in regions {
+        let Some(&(low, high)) = row.bands_mhz.first() else { continue };
+        let freq = 0.5 * (low + high);
+        for (m, mount) in a.mounts.iter().enumerate() {
+            let twin = b.mounts.iter().position(|other| other.gap_mm() == mount.gap_mm());
+            let Some(n) = twin else { continue };
+            let (Some((x, tx)), Some((y, ty))) = (at(a, m, freq), at(b, n, freq)) else { continue };
+            let said = compare_backscatter(&x, tx, &y, ty, 1.0).sentence(&a.tag.name, &b.tag.name);
+            out.push(format!("{} {mount}: {said}", row.key));
+        }
+    }
+    out
+}
+
+/// Production batch (second) against the approved prototype (first).
+pub fn equivalence(
+    prototype: &Loaded,
+    batch: &Loaded,
+    margin_db: f64,
+    request: &LabRequest,
+    regions: &[&'static Row],
+) -> EquivalenceAnswer {
+    let (old, new) = (&prototype.measured, &batch.measured);
+    let known = known_part(old, new, request);
+    let (mut rows, mut words) = (Vec::new(), Vec::new());
+    for row in regions {
+        for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(old, *l, *h) && covered(new, *l, *h)) {
+            for place in places(old, new) {
+                let x = sample_values(old, low, high, place.first_gap_mm);
+                let y = sample_values(new, low, high, place.second_gap_mm);
+                match batch_against_prototype(&x, &y, margin_db, 0.05, known) {
+                    Some(check) => {
+                        let said = check.level.sentence("the batch", "the prototype", "threshold");
+                        rows.push(EquivalenceRow { region: row.key, place: place.name, check, words: said });
+                    }
+                    None => words.push(format!(
+                        "{}, {}: not tested; it takes two samples of each and a prototype whose samples differ.",
+                        row.key, place.name
+                    )),
+                }
+            }
+        }
+    }
+    EquivalenceAnswer {
+        prototype: old.tag.name.clone(),
+        batch: new.tag.name.clone(),
+        margin_db,
+        rows,
+        words,
+    }
+}

@@ -1,0 +1,176 @@
+//! What do the chamber readings say about these tags, how sure is that, and what is wrong with the measurement?
+
+pub mod answer;
+pub mod compare;
+pub mod one;
+
+pub use answer::*;
+
+use crate::course::region_table::{ROWS, Row};
+use crate::diag::{Diagnostic, Severity};
+use crate::lab::{raw_folder, write};
+use crate::tag::load::{Measured, from_sweeps, measured};
+use std::path::PathBuf;
+
+/// Regions whose bands are reported when none is asked for.
+const DEFAULT_REGIONS: [&str; 3] = ["eu_lower", "eu_upper", "usa"];
+
+/// What is asked.
+#[derive(Clone, Debug)]
+pub struct LabRequest {
+    /// Tag folders, raw or referred.
+    pub folders: Vec<PathBuf>,
+    /// Keys of the regions to report on; empty: the European bands and the USA.
+    pub regions: Vec<String>,
+    /// Odds of the intervals, 0.5 to 0.99.
+    pub level: f64,
+    /// The tags were measured by one laboratory on one bench: what they share cancels in a comparison.
+    pub same_laboratory: bool,
+    /// With two folders: the first is the approved prototype, the second a production batch; equal within this margin?
+    pub equivalence_margin_db: Option<f64>,
+    /// Largest shift water gives the resonance, MHz: the sweeps should reach that far above a band.
+    pub water_shift_mhz: f64,
+    /// Where to write the referred folder (one folder asked, and that one raw or referred).
+    pub write_to: Option<PathBuf>,
+    pub force: bool,
+}
+
+impl Default for LabRequest {
+    fn default() -> LabRequest {
+        LabRequest {
+            folders: Vec::new(),
+            regions: Vec::new(),
+            level: 0.95,
+            same_laboratory: true,
+            equivalence_margin_db: None,
+            // Soaked: 10 MHz times up to 1.5 (`course::beliefs`).
+            water_shift_mhz: 15.0,
+            write_to: None,
+            force: false,
+        }
+    }
+}
+
+/// One tag ready to be looked at.
+pub struct Loaded {
+    pub measured: Measured,
+    pub raw: Option<raw_folder::RawFolder>,
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// Reads one folder, raw or referred.
+pub fn load(folder: &std::path::Path) -> Result<Loaded, Vec<Diagnostic>> {
+    if !raw_folder::is_raw(folder) {
+        let (measured, warnings) = measured(folder)?;
+        return Ok(Loaded { measured, raw: None, warnings });
+    }
+    let (raw, warnings) = raw_folder::read(folder)?;
+    let (measured, warnings) =
+        from_sweeps(raw.referred_file(), &raw.toml, raw.sweeps.clone(), raw.file_hashes.clone(), warnings)?;
+    Ok(Loaded { measured, raw: Some(raw), warnings })
+}
+
+/// Works the answer out and writes the referred folder when asked. All folders are read before anything is written.
+pub fn run(request: &LabRequest) -> Result<LabAnswer, Vec<Diagnostic>> {
+    let mut problems = Vec::new();
+    let regions = regions(&request.regions, &mut problems);
+    if !(request.level >= 0.5 && request.level <= 0.99) {
+        let message = format!("level = {} is outside 0.5..=0.99", request.level);
+        problems.push(Diagnostic::error(crate::diag::codes::OUT_OF_RANGE, message));
+    }
+    if let Some(margin) = request.equivalence_margin_db
+        && !(margin > 0.0 && margin <= 20.0 && request.folders.len() == 2)
+    {
+        let message = "equivalence needs two folders (prototype, batch) and a margin above 0 and up to 20 dB";
+        problems.push(Diagnostic::error(crate::diag::codes::OUT_OF_RANGE, message));
+    }
+    if request.write_to.is_some() && request.folders.len() != 1 {
+        let message = format!("{} folders cannot be written to one place", request.folders.len());
+        problems.push(Diagnostic::error(crate::diag::codes::COUNT, message).help("name one tag folder"));
+    }
+    let mut loaded = Vec::new();
+    for folder in &request.folders {
+        match load(folder) {
+            Ok(one) => loaded.push(one),
+            Err(found) => problems.extend(found),
+        }
+    }
+    if problems.iter().any(|d| d.severity == Severity::Error) {
+        return Err(problems);
+    }
+    let tags: Vec<TagAnswer> = loaded.iter().map(|tag| one::answer(tag, request, &regions)).collect();
+    let mut comparisons = Vec::new();
+    for (i, first) in loaded.iter().enumerate() {
+        for second in &loaded[i + 1..] {
+            comparisons.push(compare::pair(first, second, request, &regions));
+        }
+    }
+    let equivalence = match (&request.equivalence_margin_db, &loaded[..]) {
+        (Some(margin), [prototype, batch]) => {
+            Some(compare::equivalence(prototype, batch, *margin, request, &regions))
+        }
+        _ => None,
+    };
+    let mut written = None;
+    if let (Some(place), [only]) = (&request.write_to, &loaded[..]) {
+        let file = &only.measured.file;
+        let origin = match (&only.raw, file.note.to_lowercase().contains("invented")) {
+            (Some(_), true) => "Invented readings, referred to the tag by `readodds lab`.",
+            (Some(_), false) => "Referred to the tag by `readodds lab`.",
+            (None, true) => "Invented readings, written by `readodds lab`.",
+            (None, false) => "Written by `readodds lab`.",
+        };
+        let files = write::files(file, &only.measured.sweeps, origin);
+        write::folder(place, &files, request.force).map_err(|problem| vec![*problem])?;
+        written = Some(place.display().to_string());
+    }
+    Ok(LabAnswer {
+        schema_version: 1,
+        level: request.level,
+        same_laboratory: request.same_laboratory,
+        tags,
+        comparisons,
+        equivalence,
+        written,
+        assumed: assumed(request),
+        inputs: loaded.iter().flat_map(|tag| tag.measured.tag.file_hashes.clone()).collect(),
+    })
+}
+
+fn regions(keys: &[String], problems: &mut Vec<Diagnostic>) -> Vec<&'static Row> {
+    let find = |key: &str| ROWS.iter().find(|row| row.key == key);
+    if keys.is_empty() {
+        return DEFAULT_REGIONS.iter().filter_map(|key| find(key)).collect();
+    }
+    let mut rows = Vec::new();
+    for key in keys {
+        match find(key) {
+            Some(row) => rows.push(row),
+            None => {
+                let known = ROWS.iter().map(|row| row.key).collect::<Vec<_>>().join(", ");
+                let message = format!("no region {key:?}");
+                problems.push(
+                    Diagnostic::error(crate::diag::codes::UNKNOWN_CHOICE, message)
+                        .help(format!("regions known: {known}")),
+                );
+            }
+        }
+    }
+    rows
+}
+
+fn assumed(request: &LabRequest) -> Vec<String> {
+    let mut out = vec![
+        "Samples differ by a common offset, a frequency shift and a small rest; a whole curve moves together.".to_owned(),
+        "The spread of the production has a half-normal prior; its scale stands in tag.toml ([spread]) or is 1 dB and 2 MHz.".to_owned(),
+        format!("Water lowers a resonance by up to {} MHz (belief).", request.water_shift_mhz),
+    ];
+    if request.folders.len() > 1 {
+        out.push(if request.same_laboratory {
+            "The tags were measured on one bench: generator, cable, gain and distance are wrong for all of them alike and cancel in every difference.".to_owned()
+        } else {
+            "The tags were measured by different laboratories: the uncertainty of both levels counts in every difference.".to_owned()
+        });
+    }
+    out
+}
