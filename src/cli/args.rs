@@ -35,6 +35,11 @@ pub enum Command {
         after_help = "Example:\n  readodds plan scenarios/half-marathon-rain-eu-lower.toml --races 400 --shards 8 --engine slurm > job.sh"
     )]
     Plan(PlanArgs),
+    /// Refer chamber readings to the tag, find what is wrong with them, say what the samples prove, compare tags
+    #[command(
+        after_help = "Examples:\n  readodds lab demo-data/raw/alder\n  readodds lab demo-data/raw/birch --write my-tags/birch\n  readodds lab demo-data/tags/alder demo-data/tags/birch --region eu_lower\n  readodds lab prototype batch --equivalent-within 1.0\n\nReadings outside a licensed band belong into a shielded chamber.\n\nExit codes: 0 done; 2 bad usage or input; 3 internal error."
+    )]
+    Lab(LabArgs),
 }
 
 /// The scenario and what may stand in for parts of it.
@@ -187,6 +192,36 @@ pub struct ExplainArgs {
     pub worst: Option<usize>,
     #[arg(long, value_enum, default_value = "text")]
     pub format: TraceFormat,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct LabArgs {
+    /// Tag folders: a tag.toml with sweeps, raw or referred
+    #[arg(required = true, value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
+    /// Region to report on, may be repeated (default: eu_lower, eu_upper, usa)
+    #[arg(long = "region", value_name = "KEY")]
+    pub regions: Vec<String>,
+    /// Odds of every interval, 0.5 to 0.99
+    #[arg(long, default_value_t = 0.95)]
+    pub level: f64,
+    /// The tags were measured by different laboratories: nothing cancels between them
+    #[arg(long)]
+    pub different_laboratories: bool,
+    /// First folder the approved prototype, second a production batch: are they equal within this many dB?
+    #[arg(long, value_name = "DB")]
+    pub equivalent_within: Option<f64>,
+    /// Write the tag, referred, as this folder (whole or not at all)
+    #[arg(long, value_name = "FOLDER")]
+    pub write: Option<PathBuf>,
+    /// Let --write replace a tag folder that is there already
+    #[arg(long, requires = "write")]
+    pub force: bool,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: Format,
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,

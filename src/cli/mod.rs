@@ -8,6 +8,7 @@ pub mod interrupt;
 pub mod job;
 pub mod long_run;
 pub mod merge;
+pub mod lab;
 pub mod output;
 pub mod pictures;
 pub mod predict;
@@ -40,5 +41,6 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
         Command::Explain(args) => explain::run(args),
         Command::Merge(args) => merge::run(args),
         Command::Plan(args) => job::run(args),
+        Command::Lab(args) => lab::run(args),
     }
 }

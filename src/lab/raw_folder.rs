@@ -30,7 +30,8 @@ impl RawFolder {
         let raw = &self.file;
         let middle = self.sweeps.iter().flat_map(|s| s.readings.iter().map(|r| r.freq_mhz));
         let (sum, count) = middle.fold((0.0, 0.0), |(s, n), f| (s + f, n + 1.0));
-        let components = raw_budget::components(raw, &self.bench, if count > 0.0 { sum / count } else { 900.0 });
+        let components =
+            raw_budget::components(raw, &self.bench, if count > 0.0 { sum / count } else { 900.0 });
         let stated = components.iter().any(|c| c.reach != super::stat::budget::Reach::Reading);
         let budget = super::stat::budget::budget(&components, 0.95);
         let shared = (budget.laboratory * budget.laboratory + budget.session * budget.session).sqrt();

@@ -8,6 +8,7 @@ pub mod figure;
 pub mod figures;
 pub mod folder;
 pub mod html;
+pub mod lab_text;
 pub mod marks;
 pub mod page;
 pub mod pages;

@@ -19,12 +19,19 @@ pub fn quiet_room(raw: &[RawSweep], quiet: &[RawSweep]) -> Vec<Finding> {
     let nearest = |freq: f64| {
         let right = noise.partition_point(|n| n.0 < freq).min(noise.len() - 1);
         let left = right.saturating_sub(1);
-        if (freq - noise[left].0).abs() < (noise[right].0 - freq).abs() { noise[left].1 } else { noise[right].1 }
+        if (freq - noise[left].0).abs() < (noise[right].0 - freq).abs() {
+            noise[left].1
+        } else {
+            noise[right].1
+        }
     };
     let mut found = Vec::new();
     for sweep in raw {
-        let margins: Vec<(f64, f64)> =
-            sweep.readings.iter().filter_map(|r| Some((r.freq_mhz, r.reply? - nearest(r.freq_mhz)))).collect();
+        let margins: Vec<(f64, f64)> = sweep
+            .readings
+            .iter()
+            .filter_map(|r| Some((r.freq_mhz, r.reply? - nearest(r.freq_mhz))))
+            .collect();
         let Some(least) = margins.iter().min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
         let low = margins.iter().filter(|m| m.1 < MIN_ABOVE_NOISE_DB).count();
         if low > 0 {

@@ -7,11 +7,14 @@ use crate::lab::stat::crossing::Crossing;
 use crate::lab::stat::equivalence::BatchCheck;
 use crate::lab::stat::few::SpreadSummary;
 use crate::lab::stat::hierarchy::TwoSpreads;
+use crate::study::provenance::InputFile;
 use serde::Serialize;
 
 #[derive(Clone, Debug, Serialize)]
 pub struct LabAnswer {
     pub schema_version: u32,
+    pub program: String,
+    pub version: String,
     /// Odds of every interval.
     pub level: f64,
     pub same_laboratory: bool,
@@ -21,8 +24,8 @@ pub struct LabAnswer {
     /// Folder written, if any.
     pub written: Option<String>,
     pub assumed: Vec<String>,
-    /// Path and SHA-256 of every file read.
-    pub inputs: Vec<(String, String)>,
+    /// Every file read.
+    pub inputs: Vec<InputFile>,
 }
 
 /// One tag.

@@ -41,11 +41,7 @@ fn places(first: &Measured, second: &Measured) -> Vec<Place> {
         out.push(same(common));
     }
     if a.is_finite() && b.is_finite() && a != b {
-        out.push(Place {
-            name: "each on its own spacer".to_owned(),
-            first_gap_mm: a,
-            second_gap_mm: b,
-        });
+        out.push(Place { name: "each on its own spacer".to_owned(), first_gap_mm: a, second_gap_mm: b });
     }
     out
 }
@@ -83,9 +79,10 @@ fn never_woke(tag: &Measured, low: f64, high: f64, gap_mm: f64) -> bool {
             Mount::Phantom { gap_mm: mounted, .. } => gap_mm.is_finite() && *mounted <= gap_mm + 1e-9,
         };
         takes_part
-            && tag.grid_mhz[m].iter().zip(&tag.alignment.mean[m]).any(|(f, level)| {
-                *f >= low && *f <= high && matches!(level, Some(Level::Above(_)))
-            })
+            && tag.grid_mhz[m]
+                .iter()
+                .zip(&tag.alignment.mean[m])
+                .any(|(f, level)| *f >= low && *f <= high && matches!(level, Some(Level::Above(_))))
     })
 }
 
@@ -230,7 +227,8 @@ pub fn equivalence(
     let known = known_part(old, new, request);
     let (mut rows, mut words) = (Vec::new(), Vec::new());
     for row in regions {
-        for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(old, *l, *h) && covered(new, *l, *h)) {
+        for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(old, *l, *h) && covered(new, *l, *h))
+        {
             for place in places(old, new) {
                 let x = sample_values(old, low, high, place.first_gap_mm);
                 let y = sample_values(new, low, high, place.second_gap_mm);
@@ -247,11 +245,5 @@ pub fn equivalence(
             }
         }
     }
-    EquivalenceAnswer {
-        prototype: old.tag.name.clone(),
-        batch: new.tag.name.clone(),
-        margin_db,
-        rows,
-        words,
-    }
+    EquivalenceAnswer { prototype: old.tag.name.clone(), batch: new.tag.name.clone(), margin_db, rows, words }
 }

@@ -7,8 +7,9 @@ pub mod one;
 pub use answer::*;
 
 use crate::course::region_table::{ROWS, Row};
-use crate::diag::{Diagnostic, Severity};
+use crate::diag::{Checked, Diagnostic, Severity};
 use crate::lab::{raw_folder, write};
+use crate::study::provenance::{InputFile, SCHEMA_VERSION};
 use crate::tag::load::{Measured, from_sweeps, measured};
 use std::path::PathBuf;
 
@@ -71,7 +72,7 @@ pub fn load(folder: &std::path::Path) -> Result<Loaded, Vec<Diagnostic>> {
 }
 
 /// Works the answer out and writes the referred folder when asked. All folders are read before anything is written.
-pub fn run(request: &LabRequest) -> Result<LabAnswer, Vec<Diagnostic>> {
+pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
     let mut problems = Vec::new();
     let regions = regions(&request.regions, &mut problems);
     if !(request.level >= 0.5 && request.level <= 0.99) {
@@ -124,8 +125,11 @@ pub fn run(request: &LabRequest) -> Result<LabAnswer, Vec<Diagnostic>> {
         write::folder(place, &files, request.force).map_err(|problem| vec![*problem])?;
         written = Some(place.display().to_string());
     }
-    Ok(LabAnswer {
-        schema_version: 1,
+    let warnings = loaded.iter().flat_map(|tag| tag.warnings.clone()).collect();
+    let answer = LabAnswer {
+        schema_version: SCHEMA_VERSION,
+        program: env!("CARGO_PKG_NAME").to_owned(),
+        version: env!("CARGO_PKG_VERSION").to_owned(),
         level: request.level,
         same_laboratory: request.same_laboratory,
         tags,
@@ -133,8 +137,13 @@ pub fn run(request: &LabRequest) -> Result<LabAnswer, Vec<Diagnostic>> {
         equivalence,
         written,
         assumed: assumed(request),
-        inputs: loaded.iter().flat_map(|tag| tag.measured.tag.file_hashes.clone()).collect(),
-    })
+        inputs: loaded.iter().flat_map(|tag| &tag.measured.tag.file_hashes).map(input).collect(),
+    };
+    Ok((answer, warnings))
+}
+
+fn input((path, sha256): &(String, String)) -> InputFile {
+    InputFile { path: path.clone(), sha256: sha256.clone() }
 }
 
 fn regions(keys: &[String], problems: &mut Vec<Diagnostic>) -> Vec<&'static Row> {

@@ -1,8 +1,6 @@
 //! One tag: its curves with intervals, its spread, its budget, and what is wrong with its measurement.
 
-use super::answer::{
-    BandAnswer, BudgetAnswer, CurvePoint, LinkAnswer, MountAnswer, SpreadAnswer, TagAnswer,
-};
+use super::answer::{BandAnswer, BudgetAnswer, CurvePoint, LinkAnswer, MountAnswer, SpreadAnswer, TagAnswer};
 use super::{LabRequest, Loaded};
 use crate::course::region_table::Row;
 use crate::lab::faults::{self, Finding, bench, by_mount, repeats};
@@ -68,7 +66,14 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
             row.name, request.water_shift_mhz,
         );
         let serious = from < low || to > high;
-        found.push(Finding { kind: "cover", serious, about: row.key.to_owned(), words, number: short, unit: "MHz" });
+        found.push(Finding {
+            kind: "cover",
+            serious,
+            about: row.key.to_owned(),
+            words,
+            number: short,
+            unit: "MHz",
+        });
     }
     faults::sort(&mut found);
     found
@@ -144,9 +149,8 @@ fn band(
             interval.half_width_db(mean_slope)
         }),
         backscatter_db: mean(backscatter),
-        worst_in_band_dbm: covered(threshold).then(|| {
-            (0..BAND_POINTS).fold(f64::NEG_INFINITY, |w, k| worst(low_mhz + step * k as f64, w))
-        }),
+        worst_in_band_dbm: covered(threshold)
+            .then(|| (0..BAND_POINTS).fold(f64::NEG_INFINITY, |w, k| worst(low_mhz + step * k as f64, w))),
     }
 }
 
@@ -156,7 +160,9 @@ fn spread(measured: &Measured, request: &LabRequest) -> SpreadAnswer {
     let offset_prior = given.offset_prior_db.unwrap_or(crate::tag::spread::PRIOR_SCALE_DB);
     let shift_prior = given.shift_prior_mhz.unwrap_or(crate::tag::tag_file::SHIFT_PRIOR_SCALE_MHZ);
     let mut words = spread_sentences(&alignment.offset_db, offset_prior, request.level, "dB");
-    words.extend(spread_sentences(&alignment.shift_mhz, shift_prior, request.level, "MHz").into_iter().take(1));
+    words.extend(
+        spread_sentences(&alignment.shift_mhz, shift_prior, request.level, "MHz").into_iter().take(1),
+    );
     if let Some(known) = given.offset_sd_db {
         words.push(format!("tag.toml states a spread of {known} dB: that is used, not the samples."));
     }

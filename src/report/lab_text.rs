@@ -1,0 +1,238 @@
+//! The lab's answer as text, made to be read aloud: what is wrong first, then curves, spread, comparison.
+
+use super::words::{table, wrap};
+use crate::lab::stat::compare::Verdict;
+use crate::study::lab::{EquivalenceAnswer, LabAnswer, PairAnswer, TagAnswer};
+
+const WIDTH: usize = 100;
+const CAUTION: &str = "Sweep outside a licensed band only inside a shielded chamber. Local rules prevail.";
+
+/// The whole report.
+pub fn lab_text(answer: &LabAnswer) -> String {
+    let mut out = String::new();
+    for tag in &answer.tags {
+        one(&mut out, tag, answer.level);
+    }
+    for pair in &answer.comparisons {
+        two(&mut out, pair, answer.level);
+    }
+    if let Some(equivalence) = &answer.equivalence {
+        batch(&mut out, equivalence);
+    }
+    if let Some(folder) = &answer.written {
+        out.push_str(&format!("Written: {folder} (tag.toml and sweeps referred to the tag).\n\n"));
+    }
+    out.push_str("Assumed, not measured\n");
+    for line in &answer.assumed {
+        bullet(&mut out, line);
+    }
+    out.push_str("\nCaution\n");
+    bullet(&mut out, CAUTION);
+    out.push_str(&format!("\n{} {}; files read (SHA-256):\n", answer.program, answer.version));
+    for input in &answer.inputs {
+        out.push_str(&format!("  {}  {}\n", &input.sha256[..16.min(input.sha256.len())], input.path));
+    }
+    out
+}
+
+fn bullet(out: &mut String, text: &str) {
+    let wrapped = wrap(text, WIDTH - 2, "    ");
+    out.push_str("  - ");
+    out.push_str(wrapped.trim_start());
+}
+
+fn db(value: Option<f64>) -> String {
+    value.map_or("-".to_owned(), |v| format!("{v:.1}"))
+}
+
+fn one(out: &mut String, tag: &TagAnswer, level: f64) {
+    let how = if tag.referred_here { "raw readings, referred here" } else { "readings referred to the tag" };
+    out.push_str(&format!("Tag {}: {} samples, {how}\n", tag.name, tag.samples.len()));
+    if !tag.note.is_empty() {
+        out.push_str(&wrap(&tag.note, WIDTH, ""));
+    }
+    out.push('\n');
+    let serious = tag.findings.iter().filter(|f| f.serious).count();
+    let heading = match (tag.findings.len(), serious) {
+        (0, _) => "No fault of the measurement was found.\n".to_owned(),
+        (n, 0) => format!("What to look at in the measurement ({n}), nothing serious\n"),
+        (n, s) => {
+            format!("What is wrong with the measurement ({n}, {s} of them serious: clear these up first)\n")
+        }
+    };
+    out.push_str(&heading);
+    for finding in &tag.findings {
+        let mark = if finding.serious { "SERIOUS, " } else { "" };
+        bullet(out, &format!("{mark}{} ({}): {}", finding.kind, finding.about, finding.words));
+    }
+    for warning in &tag.warnings {
+        bullet(out, &format!("{warning}."));
+    }
+    curves(out, tag, level);
+    out.push_str("\nWhat the samples tell about the production\n");
+    for line in &tag.spread.words {
+        bullet(out, line);
+    }
+    let moved = tag.samples.iter().zip(tag.spread.offset_db.iter().zip(&tag.spread.shift_mhz));
+    let list: Vec<String> =
+        moved.map(|(name, (offset, shift))| format!("{name} {offset:+.1} dB {shift:+.1} MHz")).collect();
+    bullet(out, &format!("Samples against their average: {}.", list.join(", ")));
+    if let Some(repeats) = &tag.repeats {
+        bullet(
+            out,
+            &format!(
+                "Repeats of one sample scatter by {:.2} dB, samples differ by {:.2} dB (standard deviations, {} readings of {} samples).",
+                repeats.within, repeats.between, repeats.readings, repeats.samples
+            ),
+        );
+    }
+    uncertainty(out, tag);
+    if !tag.links.is_empty() {
+        out.push_str("\nLink profiles\n");
+    }
+    for link in &tag.links {
+        bullet(out, &format!("{}: {}", link.mount, link.words));
+    }
+    out.push('\n');
+}
+
+fn curves(out: &mut String, tag: &TagAnswer, level: f64) {
+    out.push_str(&format!(
+        "\nThreshold of the average tag, dBm at the tag (± at {:.0} %, the laboratory's own {:.1} dB not counted), and backscatter, dB\n",
+        100.0 * level, tag.lab_bias_sd_db
+    ));
+    let regions: Vec<String> = tag.mounts.first().map_or(Vec::new(), |m| {
+        m.bands.iter().map(|b| format!("{} {}-{}", b.region, b.low_mhz, b.high_mhz)).collect()
+    });
+    let mut header = vec!["mount", "best", "at MHz", "width MHz", "open"];
+    header.extend(regions.iter().map(String::as_str));
+    let rows: Vec<Vec<String>> = tag
+        .mounts
+        .iter()
+        .map(|m| {
+            let mut row = vec![
+                m.mount.clone(),
+                format!("{:.1}", m.best_dbm),
+                format!("{:.0}", m.best_mhz),
+                format!("{:.0}", m.width_mhz),
+                format!("{:.0} %", 100.0 * m.censored_share),
+            ];
+            row.extend(m.bands.iter().map(|b| match (b.threshold_dbm, b.half_width_db) {
+                (Some(t), Some(h)) => format!("{t:.1} ± {h:.1} / {}", db(b.backscatter_db)),
+                _ => "not covered".to_owned(),
+            }));
+            row
+        })
+        .collect();
+    out.push_str(&table(&header, &rows));
+    out.push_str("  open: share of readings that only say \"above\" or \"below\" a level\n");
+}
+
+fn uncertainty(out: &mut String, tag: &TagAnswer) {
+    let Some(answer) = &tag.budget else { return };
+    let budget = &answer.budget;
+    out.push_str(&format!("\nUncertainty of one threshold at {:.0} MHz, dB\n", answer.freq_mhz));
+    let reach = |reach| match reach {
+        crate::lab::stat::budget::Reach::Laboratory => "all tags of the laboratory",
+        crate::lab::stat::budget::Reach::Session => "all tags of the session",
+        crate::lab::stat::budget::Reach::Reading => "this reading",
+    };
+    let rows: Vec<Vec<String>> = budget
+        .rows
+        .iter()
+        .map(|r| {
+            let share = format!("{:.0} %", 100.0 * r.share_of_variance);
+            vec![r.name.clone(), format!("{:.2}", r.contribution), share, reach(r.reach).to_owned()]
+        })
+        .collect();
+    out.push_str(&table(&["part", "standard", "share", "shifts alike"], &rows));
+    let total = &budget.total;
+    bullet(
+        out,
+        &format!(
+            "Together {:.2} dB; expanded {:.2} dB (k = {:.2}, {:.0} %). Shared by all tags of the laboratory {:.2} dB and of the session {:.2} dB: this part cancels between two tags measured together.",
+            total.standard_uncertainty,
+            total.expanded_uncertainty,
+            total.coverage_factor,
+            100.0 * total.level,
+            budget.laboratory,
+            budget.session,
+        ),
+    );
+    let ends: Vec<String> =
+        answer.expanded_db.iter().map(|(f, u)| format!("{u:.2} dB at {f:.0} MHz")).collect();
+    bullet(out, &format!("Expanded over the sweep: {}.", ends.join(", ")));
+}
+
+fn two(out: &mut String, pair: &PairAnswer, level: f64) {
+    out.push_str(&format!(
+        "{} against {}: threshold, dB ({:.0} %)\n",
+        pair.first,
+        pair.second,
+        100.0 * level
+    ));
+    let rows: Vec<Vec<String>> = pair
+        .rows
+        .iter()
+        .map(|r| {
+            let d = &r.difference;
+            let said = match d.verdict {
+                Verdict::FirstLower => format!("{} needs less", pair.first),
+                Verdict::SecondLower => format!("{} needs less", pair.second),
+                Verdict::CannotBeToldApart => match d.samples_needed {
+                    Some(n) => format!("cannot be told apart (about {n} samples each would)"),
+                    None => "cannot be told apart".to_owned(),
+                },
+            };
+            vec![
+                format!("{}, {}", r.region, r.place),
+                format!("{:+.1}", d.difference),
+                format!("{:+.1} to {:+.1}", d.interval.low, d.interval.high),
+                said,
+            ]
+        })
+        .collect();
+    out.push_str(&table(&["where", "difference", "interval", "so"], &rows));
+    for place in &pair.crossings {
+        let clear: Vec<String> = place
+            .crossings
+            .iter()
+            .filter(|c| c.clear)
+            .map(|c| {
+                let lower = if c.first_lower_before { &pair.first } else { &pair.second };
+                format!("at {:.0} MHz ({lower} needs less below it)", c.freq_mhz)
+            })
+            .collect();
+        if !clear.is_empty() {
+            bullet(out, &format!("{}: the curves cross {}.", place.place, clear.join(", ")));
+        }
+    }
+    for line in pair.words.iter().chain(&pair.backscatter) {
+        bullet(out, line);
+    }
+    out.push_str(
+        "  3 dB less threshold reaches as far with half the power: the trade calls that twice as good.\n\n",
+    );
+}
+
+fn batch(out: &mut String, answer: &EquivalenceAnswer) {
+    out.push_str(&format!(
+        "Batch {} against prototype {}: equal within {} dB?\n",
+        answer.batch, answer.prototype, answer.margin_db
+    ));
+    for row in &answer.rows {
+        bullet(out, &format!("{}, {}: {}", row.region, row.place, row.words));
+        let spread = &row.check.spread_ratio_interval;
+        bullet(
+            out,
+            &format!(
+                "Spread of the batch over the prototype's: {:.1} ({:.1} to {:.1}).",
+                row.check.spread_ratio, spread.low, spread.high
+            ),
+        );
+    }
+    for line in &answer.words {
+        bullet(out, line);
+    }
+    out.push('\n');
+}
