@@ -34,7 +34,7 @@ pub enum DecimalMark {
 pub struct ExportFile {
     pub separator: Separator,
     pub decimal: DecimalMark,
-    /// Lines before the line that names the columns (comments not counted when they start with `comment`).
+    /// Lines before the line that names the columns; comments and empty lines are not counted.
     pub skip_lines: usize,
     /// First character of a comment line. Default `#`.
     pub comment: Option<char>,

@@ -238,11 +238,8 @@ fn links(measured: &Measured, request: &LabRequest) -> Vec<LinkAnswer> {
             }
         }
         if let Some(difference) = paired(&here, &there, 0.0, request.level) {
-            let words = difference.sentence(
-                &format!("link profile {}", group.link),
-                &format!("{}", measured.link),
-                "threshold",
-            );
+            let words =
+                difference.sentence(&format!("link profile {}", group.link), &measured.link, "threshold");
             out.push(LinkAnswer {
                 link: group.link.to_owned(),
                 against: measured.link.clone(),
