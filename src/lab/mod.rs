@@ -7,6 +7,7 @@ pub mod parse;
 pub mod problems;
 pub mod raw_budget;
 pub mod raw_cells;
+pub mod raw_check;
 pub mod raw_file;
 pub mod raw_folder;
 pub mod raw_parse;

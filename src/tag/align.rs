@@ -3,7 +3,8 @@
 //! Model: yᵢₘ(f) = μₘ(f − δᵢ) + oᵢ + e. The whole curve of sample i moves together, the same in every mount m:
 //! by oᵢ in dB and by δᵢ in frequency. Offsets and shifts sum to zero over the samples, so μ is the curve
 //! of the average sample. Solved by alternating: μ from the aligned samples (censored points by likelihood), then
-//! (oᵢ, δᵢ) by least squares on the slope of μ. A flat curve does not show its shift: a weak pull towards zero
+//! δᵢ by least squares on the slope of μ inside each mount, and oᵢ as the mean over the mounts: placing a sample moves
+//! a whole mount up or down, and must not be taken for a shift. A flat curve does not show its shift: a weak pull towards zero
 //! (standard deviation `SHIFT_PULL_MHZ`) keeps it from wandering.
 
 use super::censored::mean_level;
@@ -65,6 +66,9 @@ pub struct Alignment {
     pub residual_sd_db: Option<f64>,
     /// Per mount, per sample: mean residual of its exact readings, dB (what placing it in that mount changed).
     pub mount_residual_db: Vec<Vec<Option<f64>>>,
+    /// Variance of each offset (dB²) and shift (MHz²) that comes from placing and reading, not from the samples.
+    pub offset_noise: f64,
+    pub shift_noise: f64,
     /// Per mount, per grid frequency: level of the average sample. A limit where every sample is beyond it.
     pub mean: Vec<Vec<Option<Level>>>,
 }
@@ -77,7 +81,15 @@ pub fn align(tracks: &[Vec<Option<Track>>], grid: &[Vec<f64>], samples: usize) -
     let mut mean = means(tracks, grid, &offset_db, &shift_mhz, MIN_SCATTER_DB);
     if samples < 2 {
         let mount_residual_db = tracks.iter().map(|t| vec![None; t.len()]).collect();
-        return Alignment { offset_db, shift_mhz, residual_sd_db, mount_residual_db, mean };
+        return Alignment {
+            offset_db,
+            shift_mhz,
+            residual_sd_db,
+            mount_residual_db,
+            offset_noise: 0.0,
+            shift_noise: 0.0,
+            mean,
+        };
     }
     for _ in 0..ROUNDS {
         let scatter = residual_sd_db.unwrap_or(1.0_f64).max(MIN_SCATTER_DB);
@@ -92,26 +104,29 @@ pub fn align(tracks: &[Vec<Option<Track>>], grid: &[Vec<f64>], samples: usize) -
         mean = means(tracks, grid, &offset_db, &shift_mhz, scatter);
         residual_sd_db = residual_sd(tracks, grid, &mean, &offset_db, &shift_mhz);
     }
-    let mount_residual_db = (0..tracks.len())
-        .map(|m| {
-            (0..samples)
-                .map(|i| {
-                    let one = m..m + 1;
-                    let points = residuals(
-                        &tracks[one.clone()],
-                        &grid[one.clone()],
-                        &mean[one],
-                        i,
-                        offset_db[i],
-                        shift_mhz[i],
-                    );
-                    let n = points.len() as f64;
-                    (!points.is_empty()).then(|| points.iter().map(|p| p.0).sum::<f64>() / n)
-                })
-                .collect()
+    let moments: Vec<Vec<Moments>> = (0..samples)
+        .map(|i| {
+            let points = residuals(tracks, grid, &mean, i, offset_db[i], shift_mhz[i]);
+            points.iter().map(|p| Moments::new(p)).collect()
         })
         .collect();
-    Alignment { offset_db, shift_mhz, residual_sd_db, mount_residual_db, mean }
+    let mount_residual_db: Vec<Vec<Option<f64>>> = (0..tracks.len())
+        .map(|m| moments.iter().map(|of| (of[m].count > 0.0).then_some(of[m].residual)).collect())
+        .collect();
+    let scatter = residual_sd_db.unwrap_or(MIN_SCATTER_DB);
+    let n = samples as f64;
+    let shift_noise = moments.iter().map(|of| {
+        let slope_square: f64 = of.iter().map(|m| m.slope_square).sum();
+        scatter * scatter / (slope_square + pull(scatter))
+    });
+    let shift_noise = shift_noise.sum::<f64>() / n;
+    // The mounts of a sample scatter about its offset; their mean is what the offset is.
+    let mut known: Vec<f64> = mount_residual_db.iter().flatten().flatten().copied().collect();
+    known.iter_mut().for_each(|r| *r *= *r);
+    let dof = known.len() as f64 - n - tracks.len() as f64 + 1.0;
+    let placing = if dof > 0.0 { known.iter().sum::<f64>() / dof } else { 0.0 };
+    let offset_noise = placing * n / (known.len() as f64).max(1.0);
+    Alignment { offset_db, shift_mhz, residual_sd_db, mount_residual_db, offset_noise, shift_noise, mean }
 }
 
 fn centre(values: &mut [f64]) {
@@ -119,7 +134,7 @@ fn centre(values: &mut [f64]) {
     values.iter_mut().for_each(|v| *v -= mean);
 }
 
-/// Exact residuals of one sample with the slope of the mean curve: (residual dB, dB/MHz).
+/// Exact residuals of one sample with the slope of the mean curve, mount by mount: (residual dB, dB/MHz).
 fn residuals(
     tracks: &[Vec<Option<Track>>],
     grid: &[Vec<f64>],
@@ -127,10 +142,14 @@ fn residuals(
     sample: usize,
     offset: f64,
     shift: f64,
-) -> Vec<(f64, f64)> {
-    let mut out = Vec::new();
+) -> Vec<Vec<(f64, f64)>> {
+    let mut all = Vec::with_capacity(grid.len());
     for (m, frequencies) in grid.iter().enumerate() {
-        let Some(track) = &tracks[m][sample] else { continue };
+        let mut out = Vec::new();
+        let Some(track) = &tracks[m][sample] else {
+            all.push(out);
+            continue;
+        };
         let known = |k: usize| mean[m][k].and_then(Level::exact);
         for (k, &freq) in frequencies.iter().enumerate() {
             let (Some(Level::Exact(y)), Some(mu)) = (track.at(freq + shift), known(k)) else { continue };
@@ -142,8 +161,35 @@ fn residuals(
             };
             out.push((y - offset - mu, slope));
         }
+        all.push(out);
     }
-    out
+    all
+}
+
+/// Means of residual and slope in a mount, and the sums of squares and products about them.
+struct Moments {
+    count: f64,
+    residual: f64,
+    slope: f64,
+    slope_square: f64,
+    product: f64,
+}
+
+impl Moments {
+    fn new(points: &[(f64, f64)]) -> Moments {
+        let count = points.len() as f64;
+        let mean = |pick: fn(&(f64, f64)) -> f64| points.iter().map(pick).sum::<f64>() / count.max(1.0);
+        let (residual, slope) = (mean(|p| p.0), mean(|p| p.1));
+        let about = |p: &(f64, f64)| (p.0 - residual, p.1 - slope);
+        let slope_square = points.iter().map(|p| about(p).1 * about(p).1).sum();
+        let product = points.iter().map(|p| about(p).0 * about(p).1).sum();
+        Moments { count, residual, slope, slope_square, product }
+    }
+
+    /// Weight of a mount in the offset: its placing weighs as much as a few readings.
+    fn weight(&self) -> f64 {
+        self.count / (self.count + 4.0)
+    }
 }
 
 /// Least-squares correction of one sample's offset and shift.
@@ -156,23 +202,24 @@ fn step(
     shift: f64,
     scatter: f64,
 ) -> (f64, f64) {
-    let points = residuals(tracks, grid, mean, sample, offset, shift);
-    if points.is_empty() {
+    let mounts: Vec<Moments> =
+        residuals(tracks, grid, mean, sample, offset, shift).iter().map(|p| Moments::new(p)).collect();
+    let weight: f64 = mounts.iter().map(Moments::weight).sum();
+    if weight == 0.0 {
         return (0.0, 0.0);
     }
-    // Minimise Σ(r + s·dδ − do)² + pull·(δ + dδ)².
-    let pull = (scatter / SHIFT_PULL_MHZ) * (scatter / SHIFT_PULL_MHZ);
-    let n = points.len() as f64;
-    let (mut r_sum, mut s_sum, mut ss, mut sr) = (0.0, 0.0, 0.0, 0.0);
-    for (r, s) in points {
-        r_sum += r;
-        s_sum += s;
-        ss += s * s;
-        sr += s * r;
-    }
-    let spread = ss - s_sum * s_sum / n + pull;
-    let d_shift = (-(sr - s_sum * r_sum / n) - pull * shift) / spread;
-    ((r_sum + s_sum * d_shift) / n, d_shift.clamp(-4.0, 4.0))
+    // Minimise Σ(r + s·dδ)² about the means of each mount + pull·(δ + dδ)².
+    let pull = pull(scatter);
+    let slope_square: f64 = mounts.iter().map(|m| m.slope_square).sum();
+    let product: f64 = mounts.iter().map(|m| m.product).sum();
+    let d_shift = ((-product - pull * shift) / (slope_square + pull)).clamp(-4.0, 4.0);
+    let d_offset = mounts.iter().map(|m| m.weight() * (m.residual + m.slope * d_shift)).sum::<f64>() / weight;
+    (d_offset, d_shift)
+}
+
+/// Weight of the pull on a shift beside squared slopes.
+fn pull(scatter: f64) -> f64 {
+    (scatter / SHIFT_PULL_MHZ) * (scatter / SHIFT_PULL_MHZ)
 }
 
 fn means(
@@ -213,9 +260,11 @@ fn residual_sd(
 ) -> Option<f64> {
     let (mut count, mut sum) = (0usize, 0.0);
     for sample in 0..offset.len() {
-        for (r, _) in residuals(tracks, grid, mean, sample, offset[sample], shift[sample]) {
-            count += 1;
-            sum += r * r;
+        // About the level of each mount: placing is no scatter of the readings.
+        for points in residuals(tracks, grid, mean, sample, offset[sample], shift[sample]) {
+            let level = Moments::new(&points).residual;
+            count += points.len();
+            sum += points.iter().map(|p| (p.0 - level) * (p.0 - level)).sum::<f64>();
         }
     }
     // Each grid point spends one degree of freedom, each sample but one an offset and a shift.

@@ -2,6 +2,8 @@
 //!
 //! Half-normal prior on σ (scale A), flat prior on the mean,
 //! p(σ | s, n) ∝ exp(-σ²/2A²) · σ^-(n-1) · exp(-(n-1)s²/2σ²).
+//! Where the n values themselves are uncertain with variance v (a shift read off a curve), σ² + v stands for σ² in the
+//! likelihood: s² is then not all spread.
 //! Source: A. Gelman, Prior distributions for variance parameters in hierarchical models, Bayesian
 //! Analysis 1 (2006) 515-533, for the half-normal family of priors; the scale of 1 dB is our estimate.
 
@@ -18,15 +20,20 @@ pub struct SigmaPosterior {
 impl SigmaPosterior {
     /// `n` samples (≥ 1) with standard deviation `s` (ignored for n = 1); prior scale `a` > 0.
     pub fn new(n: usize, s: f64, a: f64) -> SigmaPosterior {
+        SigmaPosterior::with_noise(n, s, 0.0, a)
+    }
+
+    /// The same when each of the values has an error of variance `noise` (≥ 0) of its own.
+    pub fn with_noise(n: usize, s: f64, noise: f64, a: f64) -> SigmaPosterior {
         // Dense grid in ln σ from far below to far above anything plausible, then invert the summed density.
         let dof = n as f64 - 1.0;
         let (low, high, cells) = (libm::log(1e-3 * a), libm::log(8.0 * a.max(s)), 4000);
         let step = (high - low) / cells as f64;
         let log_density = |ln_sigma: f64| {
             let sigma = libm::exp(ln_sigma);
+            let seen = sigma * sigma + noise;
             // + ln σ is the Jacobian of the logarithmic grid.
-            -0.5 * (sigma / a) * (sigma / a) - dof * ln_sigma - 0.5 * dof * (s / sigma) * (s / sigma)
-                + ln_sigma
+            -0.5 * (sigma / a) * (sigma / a) - 0.5 * dof * (libm::log(seen) + s * s / seen) + ln_sigma
         };
         let at: Vec<f64> = (0..cells).map(|i| low + (i as f64 + 0.5) * step).collect();
         let logs: Vec<f64> = at.iter().map(|&x| log_density(x)).collect();
