@@ -169,7 +169,7 @@ fn help_documents_exit_codes_and_examples() {
     let help = text(&readodds(&["--help"]).code(0).get_output().stdout);
     let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(help.contains(
-        "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error."
+        "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error"
     ));
     let predict = text(&readodds(&["predict", "--help"]).code(0).get_output().stdout);
     assert!(predict.contains("Examples:") && predict.contains("--require"));

@@ -17,9 +17,9 @@ const PILOT_SEED_OFFSET: u64 = 0x9e37_79b9_7f4a_7c15;
 const PILOT_RACES: u64 = 24;
 const PILOT_PER_STRATUM: u64 = 6;
 /// Passings in a race beside the least of each stratum.
-pub const PASSINGS_PER_RACE: u64 = 400;
+pub const PASSINGS_PER_RACE: u64 = 120;
 /// Fewest races of a run: quantiles over races and Student's t need some.
-pub const FIRST_STAGE_RACES: u64 = 100;
+pub const FIRST_STAGE_RACES: u64 = 200;
 const WAVE: u64 = 32;
 
 /// What a run is asked to do.

@@ -168,42 +168,36 @@ fn with_misses(f: &Forecast) -> impl Iterator<Item = &PointForecast> {
 }
 
 fn who(out: &mut String, f: &Forecast) {
-    let shares = |title: &str, list: fn(&PointForecast) -> &Vec<NamedShare>, out: &mut String| {
-        // Strips differ from road to road, so each point with another set of names gets a table of its own.
-        let mut groups: Vec<(Vec<String>, Vec<Vec<String>>)> = Vec::new();
-        for p in with_misses(f) {
-            let header: Vec<String> =
-                list(p).iter().map(|s| format!("{} ({})", s.name, percent(s.of_passings))).collect();
-            let mut row = vec![p.name.clone()];
-            row.extend(list(p).iter().map(|s| percent(s.of_misses)));
-            match groups.iter_mut().find(|(h, _)| *h == header) {
-                Some((_, rows)) => rows.push(row),
-                None => groups.push((header, vec![row])),
-            }
+    shares(out, f, "Who is missed, by wetness of the bib", |p| &p.by_wetness);
+    shares(out, f, "Who is missed, by where the bib sits", |p| &p.by_placement);
+    shares(out, f, "Where on the road, from its right edge to its left", |p| &p.by_lateral);
+}
+
+/// One table for all points with the same names (roads of other widths have other strips): a row a name, beside it the share of all
+/// runners, then the share of the misses at each point.
+fn shares(out: &mut String, f: &Forecast, title: &str, list: fn(&PointForecast) -> &Vec<NamedShare>) {
+    let names = |p: &PointForecast| list(p).iter().map(|s| s.name.clone()).collect::<Vec<_>>();
+    let mut groups: Vec<Vec<&PointForecast>> = Vec::new();
+    for p in with_misses(f) {
+        match groups.iter_mut().find(|g| names(g[0]) == names(p)) {
+            Some(group) => group.push(p),
+            None => groups.push(vec![p]),
         }
-        for (header, rows) in groups {
-            let mut names = vec!["timing point"];
-            names.extend(header.iter().map(String::as_str));
-            out.push_str(&format!("{title}\n"));
-            out.push_str(&table(&names, &rows));
-        }
-    };
-    shares(
-        "Who is missed, by wetness of the bib (in brackets: share of all runners)",
-        |p| &p.by_wetness,
-        out,
-    );
-    shares(
-        "Who is missed, by where the bib sits (in brackets: share of all runners)",
-        |p| &p.by_placement,
-        out,
-    );
-    shares(
-        "Where on the road, right edge to left edge (in brackets: share of all runners)",
-        |p| &p.by_lateral,
-        out,
-    );
-    out.push('\n');
+    }
+    for group in groups {
+        let mut header = vec!["share of", "all runners"];
+        let columns: Vec<String> = group.iter().map(|p| format!("misses at {}", p.name)).collect();
+        header.extend(columns.iter().map(String::as_str));
+        let rows: Vec<Vec<String>> = (0..list(group[0]).len())
+            .map(|i| {
+                let first = &list(group[0])[i];
+                let mut row = vec![first.name.clone(), percent(first.of_passings)];
+                row.extend(group.iter().map(|p| percent(list(p)[i].of_misses)));
+                row
+            })
+            .collect();
+        out.push_str(&format!("{title}\n{}\n", table(&header, &rows)));
+    }
 }
 
 fn lines(out: &mut String, f: &Forecast) {
