@@ -100,7 +100,7 @@ pub struct PredictArgs {
     #[arg(long, default_value_t = 2e-6, value_parser = share)]
     pub absolute_precision: f64,
     /// Most passings simulated
-    #[arg(long, default_value_t = 400_000)]
+    #[arg(long, default_value_t = 150_000)]
     pub max_passings: u64,
     /// Fixed number of race days instead of the precision
     #[arg(long)]

@@ -8,6 +8,7 @@ use super::race_row::{Ask, PassingWorkspace, RaceRow, run_race};
 use super::stop::{Precision, Stopped, races_needed, shortfall};
 use super::strata::{LEAST, allocate, strata, weights};
 use super::summary::summarise;
+use crate::passing::draw::RACE_SCRAMBLES;
 use crate::passing::{Prepared, RaceDraw};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -19,7 +20,7 @@ const PILOT_PER_STRATUM: u64 = 6;
 /// Passings in a race beside the least of each stratum.
 pub const PASSINGS_PER_RACE: u64 = 120;
 /// Fewest races of a run: quantiles over races and Student's t need some.
-pub const FIRST_STAGE_RACES: u64 = 200;
+pub const FIRST_STAGE_RACES: u64 = 160;
 const WAVE: u64 = 32;
 
 /// What a run is asked to do.
@@ -72,6 +73,8 @@ pub fn run_from(
 ) -> Run {
     let per_race: u64 = ask.allocation.iter().sum();
     let most = (plan.precision.max_passings / per_race.max(1)).max(2);
+    // Whole rounds over the scrambles, so that each holds as many races.
+    let most = if most > RACE_SCRAMBLES { most - most % RACE_SCRAMBLES } else { most };
     let mut target = plan.races.unwrap_or(FIRST_STAGE_RACES.min(most));
     let mut rows = kept;
     loop {

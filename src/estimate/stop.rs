@@ -1,5 +1,6 @@
 //! When a run is precise enough: a pure function of what the tallies say, asked only at preset ends of stages.
 
+use crate::passing::draw::RACE_SCRAMBLES;
 use serde::{Deserialize, Serialize};
 
 /// What the user wants.
@@ -37,14 +38,17 @@ pub fn shortfall(rates_and_errors: &[(f64, f64)], wanted: &Precision) -> f64 {
     })
 }
 
-/// Races the next stage needs in all, given the shortfall after `races`: errors fall with the square root,
-/// a tenth is added, and a stage never grows the run more than eightfold on the word of a small sample.
+/// Races the next stage needs in all, given the shortfall after `races`: errors fall with the square root or faster,
+/// a tenth is added, and a stage never grows the run more than eightfold on the word of a small sample. The count is rounded up to
+/// 2^m points of each scramble, where the points are spread most evenly.
 pub fn races_needed(races: u64, shortfall: f64, most: u64) -> u64 {
-    if !shortfall.is_finite() {
-        return (races * 2).min(most).max(races);
-    }
-    let wanted = (races as f64 * shortfall * shortfall * 1.1).ceil();
-    (wanted as u64).clamp(races, races * 8).min(most).max(races.min(most))
+    let wanted = if shortfall.is_finite() {
+        ((races as f64 * shortfall * shortfall * 1.1).ceil() as u64).clamp(races, races * 8)
+    } else {
+        races * 2
+    };
+    let even = RACE_SCRAMBLES * wanted.div_ceil(RACE_SCRAMBLES).next_power_of_two();
+    even.min(most).max(races.min(most))
 }
 
 #[cfg(test)]
@@ -67,10 +71,11 @@ mod tests {
 
     #[test]
     fn next_stage_grows_with_the_square_and_keeps_to_the_bounds() {
-        assert!((440..=441).contains(&races_needed(100, 2.0, 10_000)));
-        assert_eq!(races_needed(100, 0.5, 10_000), 100);
-        assert_eq!(races_needed(100, 9.0, 10_000), 800);
-        assert_eq!(races_needed(100, 9.0, 300), 300);
-        assert_eq!(races_needed(100, f64::INFINITY, 10_000), 200);
+        // 160·4·1.1 = 704 races, 71 of each scramble: 128.
+        assert_eq!(races_needed(160, 2.0, 10_000), 1280);
+        assert_eq!(races_needed(160, 0.5, 10_000), 160);
+        assert_eq!(races_needed(160, 9.0, 10_000), 1280);
+        assert_eq!(races_needed(160, 9.0, 300), 300);
+        assert_eq!(races_needed(160, f64::INFINITY, 10_000), 320);
     }
 }

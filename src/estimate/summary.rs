@@ -1,12 +1,14 @@
 //! From the rows of many races to what is reported about one set of lines.
 //!
-//! Races are independent and alike, so the Monte Carlo error of the expected miss rate comes from the spread of the races'
-//! rates, on a logarithmic scale (which keeps the interval positive) with Student's t. The spread between races is what is left of
+//! Race days are points of ten scrambled Sobol' sequences beside each other (`passing::draw`), so the Monte Carlo error of the
+//! expected miss rate comes from the spread of the ten sequences' means, on a logarithmic scale (which keeps the interval
+//! positive) with Student's t on 9 degrees of freedom; below 20 races from the spread of the races themselves. The spread between races is what is left of
 //! that spread once the Monte Carlo noise within races is taken out: rates are drawn towards their mean so that
 //! their variance is the total less the noise (moment-matched shrinkage).
 //! The count missed in a field of n runners, given a race, is binomial with that race's rate; over races, the mixture.
 
 use super::race_row::SetRow;
+use crate::passing::draw::RACE_SCRAMBLES;
 use crate::random::transform::normal_quantile;
 use serde::{Deserialize, Serialize};
 
@@ -28,19 +30,20 @@ pub struct Summary {
 /// Mean, error and spread over races. `passings` = natural passings the rows stand for, used only where no
 /// miss odds were met at all.
 pub fn summarise<'a>(rows: impl Iterator<Item = &'a SetRow> + Clone, passings: u64) -> (Summary, Vec<f64>) {
-    let n = rows.clone().count() as f64;
+    let rates: Vec<f64> = rows.clone().map(|r| r.rate).collect();
+    let n = rates.len() as f64;
     let mean = rows.clone().map(|r| r.rate).sum::<f64>() / n;
     let noise = rows.clone().map(|r| r.variance).sum::<f64>() / n;
     let total = rows.clone().map(|r| (r.rate - mean) * (r.rate - mean)).sum::<f64>() / (n - 1.0).max(1.0);
     let keep = if total > 0.0 { (1.0 - noise / total).max(0.0).sqrt() } else { 0.0 };
     let shrunk: Vec<f64> = rows.map(|r| (mean + (r.rate - mean) * keep).clamp(0.0, 1.0)).collect();
-    let standard_error = (total / n).sqrt();
+    let (standard_error, dof) = standard_error(&rates, total);
     let none_met = mean <= 0.0;
     let (mc_low, mc_high) = if none_met {
         // 97.5 % upper limit of a binomial with no event, −ln 0.025 / n.
         (0.0, (3.688_879 / passings.max(1) as f64).min(1.0))
     } else {
-        let factor = libm::exp(student_975(n - 1.0) * standard_error / mean);
+        let factor = libm::exp(student_975(dof) * standard_error / mean);
         (mean / factor, (mean * factor).min(1.0))
     };
     let mut sorted = shrunk.clone();
@@ -55,6 +58,24 @@ pub fn summarise<'a>(rows: impl Iterator<Item = &'a SetRow> + Clone, passings: u
         race_p95: quantile(&sorted, 0.95),
     };
     (summary, shrunk)
+}
+
+/// Standard error of the mean of `rates` (race order) and its degrees of freedom; `variance` is that of the rates.
+fn standard_error(rates: &[f64], variance: f64) -> (f64, f64) {
+    let scrambles = RACE_SCRAMBLES as usize;
+    if rates.len() < 2 * scrambles {
+        return ((variance / rates.len() as f64).sqrt(), rates.len() as f64 - 1.0);
+    }
+    let means: Vec<f64> = (0..scrambles)
+        .map(|s| {
+            let part: Vec<f64> = rates.iter().skip(s).step_by(scrambles).copied().collect();
+            part.iter().sum::<f64>() / part.len() as f64
+        })
+        .collect();
+    let k = scrambles as f64;
+    let middle = means.iter().sum::<f64>() / k;
+    let spread = means.iter().map(|m| (m - middle) * (m - middle)).sum::<f64>() / (k - 1.0);
+    ((spread / k).sqrt(), k - 1.0)
 }
 
 /// Quantile of sorted values by linear interpolation.

@@ -9,12 +9,16 @@
 use crate::course::Course;
 use crate::course::weather::Wetness;
 use crate::random::quantity::Quantity;
+use crate::random::sobol::{Scrambled, Sobol};
 use crate::random::transform::normal_quantile;
 use crate::random::{Purpose, Stream};
 use crate::tag::Tag;
 use std::f64::consts::PI;
+use std::sync::OnceLock;
 
 pub const RACE_DIMS: usize = 12;
+/// Scrambles of the races' Sobol' sequence that stand beside each other.
+pub const RACE_SCRAMBLES: u64 = 10;
 pub const RUNNER_DIMS: usize = 16;
 pub const CROSSING_DIMS: usize = 10;
 
@@ -65,9 +69,14 @@ impl RaceDraw {
         }
     }
 
+    /// The draw of race `race`. Race days are spread evenly over what nobody has measured: race r is point r/10 of
+    /// scramble r mod 10 of a Sobol' sequence, so ten scrambles stand beside each other and their spread tells the
+    /// error (`estimate::summary`). Any prefix of the races is spread evenly, too.
     pub fn draw(course: &Course, tag: &Tag, seed: u64, race: u64) -> RaceDraw {
+        static SOBOL: OnceLock<Sobol> = OnceLock::new();
+        let sobol = SOBOL.get_or_init(|| Sobol::new(RACE_DIMS).expect("RACE_DIMS is below MAX_DIMS"));
         let mut u = [0.5; RACE_DIMS];
-        fill(&mut Stream::new(seed, Purpose::Race, 0, race, 0), &mut u);
+        Scrambled::new(sobol, seed, race % RACE_SCRAMBLES).fill(race / RACE_SCRAMBLES, &mut u);
         RaceDraw::from_uniforms(course, tag, race, &u)
     }
 

@@ -88,6 +88,11 @@ pub fn answer(f: &Forecast) -> String {
             percent(p.missed.target_odds)
         )
     };
+    if p.summary.miss_rate < 1e-4 {
+        text.push_str(
+            " Below 1 in 10,000 radio no longer sets the limit: dead, torn, lost or swapped tags and forgotten bibs are not modelled and will outweigh it.",
+        );
+    }
     let largest = p.hinges.iter().find(|h| h.clear);
     if let Some(hinge) = largest.filter(|_| !p.summary.none_met) {
         text.push_str(&format!(" It hinges most on this: {}.", hinge.what));
