@@ -94,3 +94,29 @@ fn every_diagnostic_points_into_its_file() {
         }
     }
 }
+
+/// Codes written as text in the source are in the list too.
+#[test]
+fn every_code_in_the_source_is_listed() {
+    let mut folders = vec![PathBuf::from("src")];
+    let mut checked = 0;
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(&folder).expect("folder") {
+            let path = entry.expect("entry").path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|e| e == "rs") {
+                let text = std::fs::read_to_string(&path).expect("source");
+                for call in ["Diagnostic::error(", "Diagnostic::warning("] {
+                    for rest in text.split(call).skip(1) {
+                        let Some(literal) = rest.trim_start().strip_prefix('"') else { continue };
+                        let code = literal.split('"').next().unwrap_or_default();
+                        assert!(CODES.iter().any(|(c, _)| *c == code), "{code} in {}", path.display());
+                        checked += 1;
+                    }
+                }
+            }
+        }
+    }
+    assert!(checked > 20);
+}

@@ -145,9 +145,9 @@ struct Kind {
     front_to_back_db: f64,
 }
 
-/// Source: our estimate of common timing mats and panels; gain and beamwidth agree with the directivity of the
-/// 3GPP TR 38.901 table 7.3-1 pattern within the losses of a real antenna (computed: 100° x 100°, 20 dB: 6.70 dBi;
-/// 70° x 70°, 20 dB: 9.10 dBi).
+/// Source: our estimate of common timing mats and panels; gain and beamwidth agree with the directivity of
+/// the 3GPP TR 38.901 table 7.3-1 pattern within the losses of a real antenna (computed: 100° x 100°, 20
+/// dB: 6.70 dBi; 70° x 70°, 20 dB: 9.10 dBi).
 const KINDS: [(&str, Kind); 3] = [
     (
         "mat",
@@ -173,12 +173,11 @@ pub fn read(section: &Section, number: usize) -> Antenna {
     let kind_word = section.text("kind").unwrap_or_default();
     let from_kind = |key: &'static str, limit: &'static limits::Limit, value: Option<f64>| match value {
         Some(default) => section.number_or(key, limit, default, KIND_SOURCE),
-        // A wrong kind is one problem, not six missing keys.
-        None if section.find("kind").is_some() => section.number(key, limit).unwrap_or(limit.min),
-        None => section
-            .number_required(key, limit, "set it, or take the defaults of a kind: mat, side_panel, overhead")
-            .unwrap_or(limit.min),
+        None => section.number(key, limit).unwrap_or(limit.min),
     };
+    if section.find("kind").is_none() {
+        require_geometry(section);
+    }
     let y = section.number_required(
         "y_m",
         &limits::ANTENNA_Y_M,
@@ -232,6 +231,25 @@ pub fn read(section: &Section, number: usize) -> Antenna {
     };
     section.finish();
     antenna
+}
+
+/// Without a kind the geometry has no defaults; all that is missing makes one finding.
+fn require_geometry(section: &Section) {
+    let needed = [
+        "z_m",
+        "azimuth_deg",
+        "elevation_deg",
+        "gain_dbi",
+        "horizontal_beamwidth_deg",
+        "vertical_beamwidth_deg",
+    ];
+    let missing: Vec<&str> = needed.into_iter().filter(|key| section.find(key).is_none()).collect();
+    if !missing.is_empty() {
+        section.missing(
+            &missing.join("`, `"),
+            "set it, or take the defaults of a kind: mat, side_panel, overhead",
+        );
+    }
 }
 
 fn read_polarisation(section: &Section) -> Polarisation {

@@ -97,9 +97,9 @@ const fn profile(tari_us: f64, rtcal_us: f64, trcal_us: f64, miller: u8, trext: 
     LinkProfile { tari_us, rtcal_us, trcal_us, divide_ratio: DivideRatio::SixtyFourThirds, miller, trext }
 }
 
-/// Named profiles: line code and backscatter link frequency in kHz. Lengths within the ranges of ISO/IEC 18000-63 (Tari: Soares
-/// Boaventura and Borges Carvalho, Radio Frequency Identification Engineering, 2025, table 4.1; RTcal and TRcal from
-/// memory); the choice of the six is ours.
+/// Named profiles: line code and backscatter link frequency in kHz. Lengths within the ranges of ISO/IEC
+/// 18000-63 (Tari: Soares Boaventura and Borges Carvalho, Radio Frequency Identification Engineering, 2025,
+/// table 4.1; RTcal and TRcal from memory); the choice of the six is ours.
 pub const PROFILES: [(&str, LinkProfile); 6] = [
     ("fm0_640", profile(6.25, 15.625, 100.0 / 3.0, 1, false)),
     ("miller2_320", profile(12.5, 31.25, 200.0 / 3.0, 2, false)),

@@ -89,8 +89,8 @@ pub(super) fn walk_text(
     (course, walk.take_found(), walk)
 }
 
-/// The document behind a walk, with every syntax error noted; `None` if there is one, for half a document would only add complaints
-/// about what the parser could not see.
+/// The document behind a walk, with every syntax error noted; `None` if there is one, for half a document
+/// would only add complaints about what the parser could not see.
 pub fn parse_document<'s>(source: &'s Arc<Source>, walk: &Walk) -> Option<toml::Spanned<DeTable<'s>>> {
     let (document, errors) = DeTable::parse_recoverable(&source.text);
     for error in errors {

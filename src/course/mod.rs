@@ -1,7 +1,8 @@
 //! What we are asked: one scenario file, validated.
 //!
-//! One concept is one file here, holding its valid type, its raw form and its checks. A `Course` can only be had
-//! through the loader, so everything to the right may trust it: `load` for a file, `from_text` for text in memory.
+//! One concept is one file here, holding its valid type, its raw form and its checks. A `Course` can only
+//! be had through the loader, so everything to the right may trust it: `load` for a file, `from_text` for
+//! text in memory.
 
 pub mod antenna;
 pub mod beliefs;

@@ -26,8 +26,8 @@ impl Session {
     pub fn key(self) -> &'static str {
         Session::NAMES[self as usize].0
     }
-    /// Shortest time a read tag keeps quiet, s. Source: EPC Gen2 v1.2, 6.3.2.2, persistence values (second-hand: S1
-    /// 0.5 to 5 s, S2 and S3 more than 2 s once out of the field; S0 ends with the power).
+    /// Shortest time a read tag keeps quiet, s. Source: EPC Gen2 v1.2, 6.3.2.2, persistence values
+    /// (second-hand: S1 0.5 to 5 s, S2 and S3 more than 2 s once out of the field; S0 ends with the power).
     fn least_persistence_s(self) -> f64 {
         [0.0, 0.5, 2.0, 2.0][self as usize]
     }

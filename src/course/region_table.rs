@@ -242,8 +242,9 @@ mod tests {
         }
     }
 
-    /// Source: ERC/REC 70-03 Annex 11 note 1 (865.7, 866.3, 866.9, 867.5 MHz); 902.75 to 927.25 MHz in 50 channels: Soares
-    /// Boaventura and Borges Carvalho (2025), section 2.3.2; 920.625 to 924.375 MHz in 16 channels: second-hand. Tolerance: exact.
+    /// Source: ERC/REC 70-03 Annex 11 note 1 (865.7, 866.3, 866.9, 867.5 MHz); 902.75 to 927.25 MHz in 50
+    /// channels: Soares Boaventura and Borges Carvalho (2025), section 2.3.2; 920.625 to 924.375 MHz in 16
+    /// channels: second-hand. Tolerance: exact.
     #[test]
     fn val_channel_plans() {
         let channels =

@@ -79,7 +79,8 @@ impl From<&Course> for ScenarioForm {
 }
 
 impl Course {
-    /// The scenario with every default filled in, as TOML. Loading it again from the same folder gives the same course.
+    /// The scenario with every default filled in, as TOML. Loading it again from the same folder gives the
+    /// same course.
     pub fn resolved_toml(&self) -> String {
         toml::to_string(&ScenarioForm::from(self)).expect("plain tables, numbers and text always serialise")
     }

@@ -1,4 +1,5 @@
-//! JSON Schema of scenario files (draft 7, nothing referenced), for editors that complete and check while one types.
+//! JSON Schema of scenario files (draft 7, nothing referenced), for editors that complete and check while
+//! one types.
 //!
 //! Derived from the forms; tests keep it in step with what the loader really asks for.
 

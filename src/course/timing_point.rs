@@ -96,7 +96,8 @@ pub struct WaveForm {
     pub minutes: f64,
 }
 
-/// `[[point]]` as written; keys below the name may also stand in `[every_point]`, except finish, line and plane.
+/// `[[point]]` as written; keys below the name may also stand in `[every_point]`, except finish, line and
+/// plane.
 #[derive(Clone, Debug, Default, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PointForm {

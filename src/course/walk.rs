@@ -1,8 +1,9 @@
-//! Walking a TOML document with its places kept: typed getters that collect every problem instead of stopping at
-//! the first, and that remember which keys they were asked for, so that the list of allowed keys is the code itself.
+//! Walking a TOML document with its places kept: typed getters that collect every problem instead of
+//! stopping at the first, and that remember which keys they were asked for, so that the list of allowed
+//! keys is the code itself.
 //!
-//! A getter that finds a problem notes it and gives `None` (or the default), and the walk goes on. What is built from a
-//! walk with errors is thrown away by the loader.
+//! A getter that finds a problem notes it and gives `None` (or the default), and the walk goes on. What is
+//! built from a walk with errors is thrown away by the loader.
 
 use super::Assumption;
 use crate::diag::{Diagnostic, Severity, Source, codes};

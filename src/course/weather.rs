@@ -77,9 +77,9 @@ const fn range(min: f64, max: f64) -> Quantity {
     Quantity::Uniform { min, max }
 }
 
-/// Source: our estimate. Nobody has counted wet bibs yet: sweat alone makes some of them damp, an hour of rain soaks
-/// most. A film of 0.2 mm changes the road's reflection by less than 0.03, 1 mm of standing water by 0.17 (computed for
-/// asphalt at 915 MHz, normal incidence, layered Fresnel formula).
+/// Source: our estimate. Nobody has counted wet bibs yet: sweat alone makes some of them damp, an hour of
+/// rain soaks most. A film of 0.2 mm changes the road's reflection by less than 0.03, 1 mm of standing
+/// water by 0.17 (computed for asphalt at 915 MHz, normal incidence, layered Fresnel formula).
 pub const KINDS: [Kind; 5] = [
     Kind {
         key: "dry",

@@ -36,6 +36,8 @@ pub const CODES: &[(&str, &str)] = &[
     ("csv-number", "a cell holds no number"),
     ("csv-range", "a number in a table is outside its limits"),
     ("csv-duplicate", "the same reading stands twice"),
+    ("sweep-misses-region", "channels in use that no sweep covers"),
+    ("sweep-misses-water-shift", "water moves the tag beyond its sweeps"),
     ("sweep-asleep", "backscatter from a tag that slept"),
     ("more-problems", "more problems of a file than are shown"),
     ("tag-range", "a number in tag.toml is outside its limits"),

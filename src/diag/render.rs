@@ -1,7 +1,8 @@
-//! Diagnostics as text, in the look of the Rust compiler: code and message, path:line:col, the marked lines, help.
+//! Diagnostics as text, in the look of the Rust compiler: code and message, path:line:col, the marked
+//! lines, help.
 //!
-//! Drawn by `annotate-snippets`. Its known troubles come from odd spans and narrow terminals, so spans are clamped
-//! to character boundaries, only the lines in question are handed over, and the width has a floor.
+//! Drawn by `annotate-snippets`. Its known troubles come from odd spans and narrow terminals, so spans are
+//! clamped to character boundaries, only the lines in question are handed over, and the width has a floor.
 
 use super::{Diagnostic, Severity};
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet, normalize_untrusted_str};

@@ -1,7 +1,8 @@
 //! Do the tag's sweeps reach the channels in use, water shift included?
 //!
-//! Water lowers the resonance, so the curves are read at f + Δf. The sweeps must therefore reach from the lowest channel to
-//! the highest channel plus the largest shift; outside them the curve is held at its edge.
+//! Water lowers the resonance, so the curves are read at f + Δf. The sweeps must therefore reach from the
+//! lowest channel to the highest channel plus the largest shift; outside them the curve is held at its
+//! edge.
 
 use crate::course::Course;
 use crate::random::quantity::Quantity;

@@ -2,9 +2,9 @@
 //!
 //!   D = 4π / ∫∫ g(φ, θ) cosθ dφ dθ
 //!
-//! with g the pattern of 3GPP TR 38.901 table 7.3-1 relative to its peak. A gain above D is impossible for that pattern; a gain far
-//! below it means losses, or beamwidths that are not those of this antenna. The model needs both numbers, so it is
-//! over-determined; this check says by how much.
+//! with g the pattern of 3GPP TR 38.901 table 7.3-1 relative to its peak. A gain above D is impossible for
+//! that pattern; a gain far below it means losses, or beamwidths that are not those of this antenna. The
+//! model needs both numbers, so it is over-determined; this check says by how much.
 
 use crate::passing::antenna_pattern::Pattern;
 use serde::{Deserialize, Serialize};
@@ -34,8 +34,8 @@ const ABOVE_DB: f64 = 0.5;
 /// A printed antenna this far below its directivity would be less than 32 % efficient.
 const BELOW_DB: f64 = 5.0;
 
-/// Directivity of the pattern, dBi, by the midpoint rule over the sphere in steps of 1° (error below 0.01 dB for beamwidths of 10° and
-/// more).
+/// Directivity of the pattern, dBi, by the midpoint rule over the sphere in steps of 1° (error below 0.01
+/// dB for beamwidths of 10° and more).
 pub fn directivity_dbi(pattern: &Pattern) -> f64 {
     let relative = Pattern { gain_dbi: 0.0, ..*pattern };
     let step = std::f64::consts::PI / 180.0;
@@ -78,14 +78,15 @@ mod tests {
         }
     }
 
-    /// Source: 3GPP TR 38.901 table 7.3-1 (65°, 65°, 30 dB), integrated apart from this code by a midpoint rule of 0.5° in Python 3.11: 9.83 dBi. Tolerance: half of
-    /// the last digit.
+    /// Source: 3GPP TR 38.901 table 7.3-1 (65°, 65°, 30 dB), integrated apart from this code by a midpoint
+    /// rule of 0.5° in Python 3.11: 9.83 dBi. Tolerance: half of the last digit.
     #[test]
     fn val_directivity_of_the_3gpp_pattern() {
         assert!((directivity_dbi(&pattern(8.0, 65.0, 30.0)) - 9.83).abs() < 0.005);
     }
 
-    /// Source: closed form: no front-to-back ratio means an isotropic pattern, 0 dBi. Tolerance: 0.001 dB (midpoint rule).
+    /// Source: closed form: no front-to-back ratio means an isotropic pattern, 0 dBi. Tolerance: 0.001 dB
+    /// (midpoint rule).
     #[test]
     fn val_directivity_of_an_isotropic_pattern() {
         assert!(directivity_dbi(&pattern(3.0, 65.0, 0.0)).abs() < 1e-3);

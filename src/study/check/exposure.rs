@@ -5,12 +5,13 @@
 //!   S = EIRP / (4π d²)  so  d = √(EIRP / (4π S_limit))
 //!
 //! A reflection from the ground may raise the field by up to 1.6, which multiplies the distance by 1.6.
-//! Limits for the general public, whole body, averaged over 30 min: ICNIRP 2020 table 5, S = f/200 W/m² for 400 to 2000 MHz (second-hand
-//! and from memory); FCC 47 CFR 1.1310, S = f/1500 mW/cm² = f/150 W/m² for 300 to 1500 MHz; f in MHz. Ground factor:
-//! OET Bulletin 65 (from memory).
+//! Limits for the general public, whole body, averaged over 30 min: ICNIRP 2020 table 5, S = f/200 W/m² for
+//! 400 to 2000 MHz (second-hand and from memory); FCC 47 CFR 1.1310, S = f/1500 mW/cm² = f/150 W/m² for 300
+//! to 1500 MHz; f in MHz. Ground factor: OET Bulletin 65 (from memory).
 //!
-//! Known weakness: these distances often lie in the near field, where the formula is only a guide; antennas side by side
-//! add up; a reader that serves its ports in turn radiates less on average. So this is a screening value, not an assessment.
+//! Known weakness: these distances often lie in the near field, where the formula is only a guide; antennas
+//! side by side add up; a reader that serves its ports in turn radiates less on average. So this is a
+//! screening value, not an assessment.
 
 use serde::{Deserialize, Serialize};
 
@@ -63,9 +64,10 @@ pub fn screen(eirp_dbm: f64, lowest_mhz: f64) -> Exposure {
 mod tests {
     use super::*;
 
-    /// Source: distances worked by hand from ICNIRP 2020 table 5 (f/200 W/m²) and 47 CFR 1.1310 (f/150 W/m²), far field, with the
-    /// factor 1.6 of OET Bulletin 65: 4 W EIRP at 915 MHz: 0.26377, 0.22843, 0.36549 m; 2 W ERP (3.28118 W EIRP) at 866.3 MHz: 0.24552,
-    /// 0.21263, 0.34021 m; 4 W ERP (6.56236 W EIRP) at 917.5 MHz: 0.33739, 0.29219, 0.46751 m. Tolerance: half of the last digit.
+    /// Source: distances worked by hand from ICNIRP 2020 table 5 (f/200 W/m²) and 47 CFR 1.1310 (f/150
+    /// W/m²), far field, with the factor 1.6 of OET Bulletin 65: 4 W EIRP at 915 MHz: 0.26377, 0.22843,
+    /// 0.36549 m; 2 W ERP (3.28118 W EIRP) at 866.3 MHz: 0.24552, 0.21263, 0.34021 m; 4 W ERP (6.56236 W
+    /// EIRP) at 917.5 MHz: 0.33739, 0.29219, 0.46751 m. Tolerance: half of the last digit.
     #[test]
     fn val_exposure_distances() {
         for (eirp_w, freq, icnirp, fcc, ground) in [
@@ -81,8 +83,8 @@ mod tests {
         }
     }
 
-    /// Source: ICNIRP 2020 table 5 at 915 MHz 4.575 W/m²; 47 CFR 1.1310 at 915 MHz 6.100 W/m²; 4 W EIRP at 3 m 0.035368 W/m² (worked by
-    /// hand). Tolerance: half of the last digit.
+    /// Source: ICNIRP 2020 table 5 at 915 MHz 4.575 W/m²; 47 CFR 1.1310 at 915 MHz 6.100 W/m²; 4 W EIRP at
+    /// 3 m 0.035368 W/m² (worked by hand). Tolerance: half of the last digit.
     #[test]
     fn val_reference_levels() {
         assert!((icnirp_w_m2(915.0) - 4.575).abs() < 5e-4);

@@ -1,8 +1,8 @@
 //! Are the files sound, is the set-up legal, is anyone standing too near an antenna?
 //!
-//! The loaders have already refused what cannot be run. This study reads a valid scenario and tells what a careful engineer would
-//! check by hand before plugging anything in: power against the region, screening distances, gain against beamwidths, sweeps against
-//! channels.
+//! The loaders have already refused what cannot be run. This study reads a valid scenario and tells what a
+//! careful engineer would check by hand before plugging anything in: power against the region, screening
+//! distances, gain against beamwidths, sweeps against channels.
 
 pub mod cover;
 pub mod directivity;
@@ -257,8 +257,8 @@ fn antenna_findings(a: &AntennaCheck, course: &Course, findings: &mut Vec<Findin
     }
 }
 
-/// The beamwidth older European editions allowed, where this antenna is wider. Source: ETSI EN 302 208, older editions, from memory: up to 0.5 W
-/// ERP none, up to 1 W 180°, up to 2 W 90°.
+/// The beamwidth older European editions allowed, where this antenna is wider. Source: ETSI EN 302 208,
+/// older editions, from memory: up to 0.5 W ERP none, up to 1 W 180°, up to 2 W 90°.
 fn older_beamwidth_deg(a: &AntennaCheck, course: &Course) -> Option<f64> {
     let most = match a.power.erp_dbm {
         p if p > 30.0 => 90.0,

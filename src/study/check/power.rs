@@ -2,10 +2,10 @@
 //!
 //!   EIRP = conducted power + gain;  ERP = EIRP − 2.15 dB
 //!
-//! A conducted limit holds up to a stated antenna gain and falls dB for dB above it (47 CFR 15.247 (b)(4)). It is held
-//! against two places: what the reader puts out, and what reaches the antenna after the cable. Gain counts over both
-//! polarisations; rules that measure one linear polarisation may be up to 3 dB kinder to circular antennas (from
-//! memory), so this check errs on the strict side.
+//! A conducted limit holds up to a stated antenna gain and falls dB for dB above it (47 CFR 15.247 (b)(4)).
+//! It is held against two places: what the reader puts out, and what reaches the antenna after the cable.
+//! Gain counts over both polarisations; rules that measure one linear polarisation may be up to 3 dB kinder
+//! to circular antennas (from memory), so this check errs on the strict side.
 
 use crate::course::antenna::Antenna;
 use crate::course::region::PowerLimit;
@@ -89,8 +89,9 @@ mod tests {
         Region::from(ROWS.iter().find(|r| r.key == key).expect("row")).limit
     }
 
-    /// Source: 47 CFR 15.247 (b)(2), (b)(4), text of 2005: 1 W up to 6 dBi, above it reduced dB for dB. Worked by hand: gain 3,
-    /// 6, 8, 9, 12 dBi gives 30, 30, 28, 27, 24 dBm conducted and 33, 36, 36, 36, 36 dBm EIRP. Tolerance: 1e-9 dB.
+    /// Source: 47 CFR 15.247 (b)(2), (b)(4), text of 2005: 1 W up to 6 dBi, above it reduced dB for dB.
+    /// Worked by hand: gain 3, 6, 8, 9, 12 dBi gives 30, 30, 28, 27, 24 dBm conducted and 33, 36, 36, 36,
+    /// 36 dBm EIRP. Tolerance: 1e-9 dB.
     #[test]
     fn val_fcc_gain_reduction() {
         for (gain, conducted, eirp) in
@@ -101,8 +102,9 @@ mod tests {
         }
     }
 
-    /// Source: ERC/REC 70-03 Annex 11 band a (2 W ERP) and b (4 W ERP), half-wave dipole referral 2.15 dB: 35.160 and 38.171 dBm
-    /// EIRP; G.S.R. 168(E), 2005: 1 W conducted reaches 4 W ERP with 8.17 dBi. Tolerance: half of the last digit printed.
+    /// Source: ERC/REC 70-03 Annex 11 band a (2 W ERP) and b (4 W ERP), half-wave dipole referral 2.15 dB:
+    /// 35.160 and 38.171 dBm EIRP; G.S.R. 168(E), 2005: 1 W conducted reaches 4 W ERP with 8.17 dBi.
+    /// Tolerance: half of the last digit printed.
     #[test]
     fn val_erp_limits() {
         assert!((most_conducted_dbm(limit_of("eu_lower"), 0.0) - 35.160).abs() < 0.0005);

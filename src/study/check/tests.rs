@@ -20,7 +20,8 @@ fn a_sound_scenario_is_clear() {
     assert!(report.is_clear());
     assert_eq!(report.antennas.len(), 16);
     assert!(report.antennas.iter().all(|a| a.power.legal && a.flat));
-    // 34 dBm EIRP = 31.85 dBm ERP with 100° of beamwidth: the old European rule is worth a note at each antenna.
+    // 34 dBm EIRP = 31.85 dBm ERP with 100° of beamwidth: the old European rule is worth a note at each
+    // antenna.
     assert_eq!(codes(&report).iter().filter(|c| **c == "beamwidth-rule").count(), 16);
     assert!(codes(&report).contains(&"sweep-out-of-band"));
     assert!(!codes(&report).contains(&"region-unsure"));
