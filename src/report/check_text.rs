@@ -33,14 +33,14 @@ pub fn check_text(report: &CheckReport) -> String {
 
 fn verdict(report: &CheckReport) -> String {
     let count = |gravity: Gravity| report.findings.iter().filter(|f| f.gravity == gravity).count();
-    let antennas = report.antennas.len();
+    let antennas = plural(report.antennas.len(), "antenna");
     match (count(Gravity::Problem), count(Gravity::Warning)) {
         (0, 0) => format!(
-            "Nothing speaks against this set-up: {antennas} antennas within the limits of {}, as far as this check goes.",
+            "Nothing speaks against this set-up: {antennas} within the limits of {}, as far as this check goes.",
             report.region.name
         ),
         (0, warnings) => format!(
-            "No problem found with {antennas} antennas in {}, but {} to look at.",
+            "No problem found with {antennas} in {}, but {} to look at.",
             report.region.name,
             plural(warnings, "doubtful point")
         ),
