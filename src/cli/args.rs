@@ -15,6 +15,13 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Check a scenario before anything runs: files, legal power, exposure distances, cover of the sweeps
+    #[command(
+        after_help = "Examples:\n  readodds check scenarios/half-marathon-rain-eu-lower.toml\n  readodds check scenarios/template.toml --resolved > everything.toml\n\nExit codes: 0 nothing speaks against it; 1 a problem was found (see --require in predict for forecasts); 2 bad usage or input; 3 internal error."
+    )]
+    Check(CheckArgs),
+    /// Print the JSON Schema of scenario files, for editors
+    Schema,
     /// Forecast the misses at every timing point of a scenario, with intervals and reasons
     #[command(
         after_help = "Examples:\n  readodds predict scenarios/half-marathon-rain-eu-lower.toml\n  readodds predict scenarios/city-10k-dry-usa.toml --tag demo-data/tags/birch --format json\n\nExit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error."
@@ -56,6 +63,23 @@ pub struct Inputs {
     /// Threads (0: as many as there are cores)
     #[arg(long, default_value_t = 0)]
     pub threads: usize,
+}
+
+#[derive(Debug, Args)]
+pub struct CheckArgs {
+    /// Scenario file (TOML)
+    pub scenario: PathBuf,
+    /// Tag folder in place of the scenario's own
+    #[arg(long, value_name = "FOLDER")]
+    pub tag: Option<PathBuf>,
+    /// Print the scenario with every default filled in (TOML), and nothing else
+    #[arg(long)]
+    pub resolved: bool,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: Format,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

@@ -25,14 +25,33 @@ pub fn load(inputs: &Inputs) -> Result<Loaded, Failure> {
     Ok(Loaded { prepared: prepare(Arc::new(course), Arc::new(tag)), warnings })
 }
 
-/// Scenario and tag with their warnings; no simulation.
+/// Scenario and tag with their warnings; no simulation. Refuses channels that no sweep covers.
 pub fn read(scenario: &Path, tag_folder: Option<&Path>) -> Result<(Course, Tag, Vec<Diagnostic>), Failure> {
-    let (course, mut warnings) = course::load(scenario).map_err(Failure::Files)?;
-    let folder = tag_folder.unwrap_or(&course.tag_folder);
-    let (tag, more) = tag::load(folder).map_err(Failure::Files)?;
-    warnings.extend(more);
+    let (course, tag, mut warnings) = read_files(scenario, tag_folder)?;
     warnings.extend(cover(&course, &tag)?);
     Ok((course, tag, warnings))
+}
+
+/// Scenario and tag as their loaders give them; what is wrong in both is reported together.
+pub fn read_files(
+    scenario: &Path,
+    tag_folder: Option<&Path>,
+) -> Result<(Course, Tag, Vec<Diagnostic>), Failure> {
+    let course = course::load(scenario);
+    let folder =
+        tag_folder.map(Path::to_path_buf).or(course.as_ref().ok().map(|(c, _)| c.tag_folder.clone()));
+    let tag = folder.map(|f| tag::load(&f));
+    match (course, tag) {
+        (Ok((course, mut warnings)), Some(Ok((tag, more)))) => {
+            warnings.extend(more);
+            Ok((course, tag, warnings))
+        }
+        (course, tag) => {
+            let mut found = course.err().unwrap_or_default();
+            found.extend(tag.and_then(Result::err).unwrap_or_default());
+            Err(Failure::Files(found))
+        }
+    }
 }
 
 /// Channels outside every sweep are an error; channels that water moves outside are a warning.

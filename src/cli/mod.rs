@@ -1,6 +1,7 @@
 //! Commands: arguments to studies, answers to reports, errors to exit codes. The only place that prints.
 
 pub mod args;
+pub mod check;
 pub mod explain;
 pub mod failure;
 pub mod inputs;
@@ -37,6 +38,8 @@ pub fn main() -> ExitCode {
 
 fn run(cli: &Cli) -> Result<ExitCode, Failure> {
     match &cli.command {
+        Command::Check(args) => check::run(args),
+        Command::Schema => check::schema(),
         Command::Predict(args) => predict::run(args),
         Command::Explain(args) => explain::run(args),
         Command::Merge(args) => merge::run(args),
