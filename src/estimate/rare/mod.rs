@@ -15,6 +15,7 @@
 //! would bias it.
 
 pub mod choose;
+pub mod crossing;
 pub mod explore;
 pub mod fit;
 pub mod importance;
