@@ -8,7 +8,10 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 binary=$(realpath "${1:-target/release/readodds}")
 scenario=$PWD/scenarios/half-marathon-rain-eu-lower.toml
-command -v mpirun >/dev/null || { apt-get update -qq; apt-get install -y -qq --no-install-recommends openmpi-bin; }
+command -v mpirun >/dev/null || {
+  apt-get update -qq
+  DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends openmpi-bin >/dev/null
+}
 
 box=$(mktemp -d /tmp/readodds-mpi.XXXXXX)
 trap 'rm -rf "$box"' EXIT

@@ -11,8 +11,13 @@ binary=$(realpath "${1:-target/release/readodds}")
 scenario=$PWD/scenarios/half-marathon-rain-eu-lower.toml
 races=48 each=40
 
-command -v slurmctld slurmd sbatch munged >/dev/null ||
-  { apt-get update -qq; apt-get install -y -qq --no-install-recommends slurmctld slurmd slurm-client munge; }
+for program in slurmctld slurmd sbatch munged; do
+  command -v $program >/dev/null || {
+    apt-get update -qq
+    DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends slurmctld slurmd slurm-client munge >/dev/null
+    break
+  }
+done
 
 box=$(mktemp -d /tmp/readodds-slurm.XXXXXX)
 chmod 755 "$box"
