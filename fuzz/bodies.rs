@@ -100,7 +100,7 @@ impl Numbers<'_> {
         list[self.byte() as usize % list.len()]
     }
     fn switch(&mut self) -> bool {
-        self.byte() % 2 == 0
+        self.byte().is_multiple_of(2)
     }
 }
 
@@ -193,7 +193,7 @@ fn miss_odds(toml: &str, seed: u64) -> Option<Vec<f64>> {
 /// the miss odds on the same draws (1e-9 covers the early stop and the order of summation).
 pub fn passing(data: &[u8]) {
     let seed = u64::from(data.len() as u32) * 7919 + u64::from(data.first().copied().unwrap_or(0));
-    let alone = data.last().is_some_and(|byte| byte % 2 == 0);
+    let alone = data.last().is_some_and(|byte| byte.is_multiple_of(2));
     let (Some(less), true) = (miss_odds(&random_scenario(data, 0.0, alone), seed), alone) else { return };
     let Some(more) = miss_odds(&random_scenario(data, 3.0, alone), seed) else { return };
     for (a, b) in less.iter().zip(&more) {
