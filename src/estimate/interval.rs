@@ -145,7 +145,7 @@ mod tests {
         assert!((got.high - high).abs() <= tolerance, "{got:?}, expected {low}..{high}");
     }
 
-    /// Source: the four examples of R. G. Newcombe, Statistics in Medicine 17 (1998) 857-872, table I; six digits from
+    /// Source: the four examples of R. G. Newcombe, Statistics in Medicine 17 (1998) 857-872 (table I, from memory); six digits from
     /// SciPy 1.17.1 and statsmodels 0.15.0. Tolerance: half the sixth digit.
     #[test]
     fn val_newcombe_examples() {

@@ -21,7 +21,7 @@ pub fn difference_interval(first: (u64, u64), second: (u64, u64), level: f64) ->
 mod tests {
     use super::*;
 
-    /// Source: examples of R. G. Newcombe (1998), 873-890, table II; by statsmodels 0.15.0
+    /// Source: examples of R. G. Newcombe (1998), 873-890 (table II, from memory); by statsmodels 0.15.0
     /// confint_proportions_2indep(method="newcomb"). Tolerance: half the last digit.
     #[test]
     fn val_newcombe_independent() {

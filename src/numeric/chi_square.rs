@@ -33,7 +33,7 @@ mod tests {
     use super::*;
 
     /// Source: chi-square table (M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions, 1964,
-    /// table 26.8): upper 5 % points for 1, 2, 5, 10 degrees, upper 0.5 % for 10. Closed form for 2 degrees,
+    /// table 26.8, from memory): upper 5 % points for 1, 2, 5, 10 degrees, upper 0.5 % for 10. Closed form for 2 degrees,
     /// −2 ln q. Tolerance: half the last digit; 1e-12 for the closed form.
     #[test]
     fn val_chi_square_points() {

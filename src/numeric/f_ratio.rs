@@ -18,7 +18,7 @@ pub fn f_quantile(p: f64, dof1: f64, dof2: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// Source: F table (M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions, 1964, table 26.9),
+    /// Source: F table (M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions, 1964, table 26.9, from memory),
     /// upper 5 % points. Tolerance: half the last digit.
     #[test]
     fn val_f_points() {
