@@ -161,6 +161,42 @@ fn dragging_zooms_and_a_double_click_goes_back() {
     assert_eq!(browser.run(ticks), "860,880,900,920");
 }
 
+/// Words of each page of the printed file, blanks made even.
+fn printed(browser: &Browser, name: &str) -> Vec<String> {
+    let pdf = std::env::temp_dir().join(format!("readodds-print-{name}-{}.pdf", std::process::id()));
+    std::fs::write(&pdf, browser.print()).unwrap();
+    keep(&format!("{name}.pdf"), &std::fs::read(&pdf).unwrap());
+    let text = std::process::Command::new("pdftotext").arg("-layout").arg(&pdf).arg("-").output().unwrap();
+    let text = String::from_utf8(text.stdout).unwrap();
+    text.split('\u{c}').map(even).collect()
+}
+
+fn even(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// A figure is whole when its heading, the label of its last axis and its source stand on one page, in this order.
+fn assert_whole_figures(browser: &Browser, name: &str) {
+    let figures = browser.run(
+        "return [...document.querySelectorAll('figure')].map(f => [f.querySelector('h3').textContent, \
+         [...f.querySelectorAll('.panel')].pop().dataset.x.split('|')[3], f.querySelector('figcaption').textContent])",
+    );
+    let pages = printed(browser, name);
+    let figures = figures.as_array().unwrap();
+    assert!(!figures.is_empty());
+    for figure in figures {
+        let [title, axis, source] = [0, 1, 2].map(|k| even(figure[k].as_str().unwrap()));
+        // Long words are broken over lines; their beginnings are enough to find them.
+        let start = |text: &str| text.chars().take(28).collect::<String>();
+        let whole = pages.iter().any(|page| {
+            let Some(at) = page.find(&start(&title)) else { return false };
+            let Some(n) = page[at..].find(&start(&axis)) else { return false };
+            page[at + n..].contains(&start(&source))
+        });
+        assert!(whole, "{title} is cut");
+    }
+}
+
 #[test]
 fn print_on_a4_cuts_no_figure() {
     if !wanted() {
@@ -168,22 +204,39 @@ fn print_on_a4_cuts_no_figure() {
     }
     let browser = Browser::start("print", 1100, 900);
     browser.open(&page_file("print"));
-    let pdf = std::env::temp_dir().join(format!("readodds-print-{}.pdf", std::process::id()));
-    std::fs::write(&pdf, browser.print()).unwrap();
-    keep("page.pdf", &std::fs::read(&pdf).unwrap());
-    let text = std::process::Command::new("pdftotext").args(["-layout"]).arg(&pdf).arg("-").output().unwrap();
-    let text = String::from_utf8(text.stdout).unwrap();
-    let pages: Vec<String> =
-        text.split('\u{c}').map(|p| p.split_whitespace().collect::<Vec<_>>().join(" ")).collect();
-    // A figure is whole when its title, the last words of its last axis and its source stand on one page.
-    for figure in sample::figures() {
-        let last = &figure.panels.last().unwrap().x.label;
-        let whole = pages.iter().any(|page| {
-            page.find(&figure.title).is_some_and(|at| {
-                page[at..].find(last).is_some_and(|n| page[at + n..].contains("Source: none"))
-            })
-        });
-        assert!(whole, "{} is cut", figure.key);
+    assert_whole_figures(&browser, "page");
+}
+
+/// Pages as the program writes them, from the shipped scenarios and tags.
+#[test]
+fn pages_of_the_program_load_and_print_whole() {
+    if !wanted() {
+        return;
+    }
+    let scenario = "scenarios/trail-soaked-one-mat.toml";
+    let calls: [&[&str]; 3] = [
+        &["predict", scenario, "--races", "4", "--passings-per-race", "40"],
+        &["explain", scenario],
+        &["lab", "demo-data/tags/alder", "demo-data/tags/birch"],
+    ];
+    for call in calls {
+        let file =
+            std::env::temp_dir().join(format!("readodds-real-{}-{}.html", call[0], std::process::id()));
+        let done = std::process::Command::new(env!("CARGO_BIN_EXE_readodds"))
+            .args(call)
+            .arg("--html")
+            .arg(&file)
+            .output()
+            .unwrap();
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        let browser = Browser::start(call[0], 1100, 900);
+        browser.open(&file);
+        assert_eq!(browser.console(), Vec::<String>::new(), "{}", call[0]);
+        let load_ms = browser.run("return performance.getEntriesByType('navigation')[0].loadEventEnd");
+        let bytes = std::fs::metadata(&file).unwrap().len();
+        eprintln!("{}: {} ms, {bytes} bytes", call[0], load_ms);
+        assert!(bytes < 2_000_000, "{}: {bytes} bytes", call[0]);
+        assert_whole_figures(&browser, &format!("real-{}", call[0]));
     }
 }
 

@@ -223,6 +223,8 @@ pub struct ExplainArgs {
 
 #[derive(Debug, Args)]
 pub struct LabArgs {
+    #[command(flatten)]
+    pub pictures: Pictures,
     /// Tag folders: a tag.toml with sweeps, raw or referred
     #[arg(required = true, value_name = "FOLDER")]
     pub folders: Vec<PathBuf>,

@@ -4,13 +4,16 @@ use super::args::{Format, LabArgs};
 use super::failure::{DONE, Failure};
 use super::inputs::show_warnings;
 use super::output::Output;
+use super::pictures::Album;
 use super::predict::json;
 use crate::report::lab_text::lab_text;
+use crate::report::pages::lab::page;
 use crate::study::lab::{LabRequest, run as study};
 use std::process::ExitCode;
 
 pub fn run(args: &LabArgs) -> Result<ExitCode, Failure> {
     let output = Output::open(args.out.as_deref())?;
+    let album = Album::open(&args.pictures)?;
     let request = LabRequest {
         folders: args.folders.clone(),
         regions: args.regions.clone(),
@@ -27,6 +30,12 @@ pub fn run(args: &LabArgs) -> Result<ExitCode, Failure> {
         Format::Text => lab_text(&answer),
         Format::Json => json(&answer)?,
     };
+    if album.wanted() {
+        let load = |folder| crate::study::lab::load(folder).map(|loaded| loaded.measured);
+        let sessions =
+            args.folders.iter().map(|f| load(f)).collect::<Result<Vec<_>, _>>().map_err(Failure::Files)?;
+        album.write(&page(&answer, &sessions))?;
+    }
     output.write(&text)?;
     Ok(ExitCode::from(DONE))
 }

@@ -7,7 +7,7 @@ use crate::report::palette::{Dash, Ink, Style};
 use crate::report::scale::Scale;
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::percent;
-use crate::study::explain::PassingStory;
+use crate::study::explain::{AntennaBest, PassingStory};
 
 /// Margins below this are not drawn, dB.
 const DEEPEST_DB: f64 = -30.0;
@@ -98,7 +98,20 @@ pub fn margins(story: &PassingStory, sensitivity_dbm: &dyn Fn(&TraceRow) -> f64)
     let decibels = |label: &str, top: f64| Axis::new(label, Scale::around([DEEPEST_DB, top]));
     let reading = "Every round of every antenna in its turn. Forward margin: power at the tag over what this sample needs. \
                    Return margin: power of the reply over the reader's sensitivity. Below \u{2212}30 dB lies at the foot.";
-    let title = format!("{}: {}", story.point, story.words);
+    let awake: usize = story.antennas.iter().map(|a| a.awake_rounds).sum();
+    let margin = |a: &AntennaBest| a.best_margin_db.unwrap_or(f64::NEG_INFINITY);
+    let best = story.antennas.iter().max_by(|a, b| margin(a).total_cmp(&margin(b)));
+    let title = match best {
+        Some(a) => format!(
+            "{}: awake in {awake} of {} rounds, best margin {:+.1} dB at {}",
+            story.point,
+            story.rounds.len(),
+            margin(a),
+            name(&a.line, &a.antenna)
+        )
+        .replace('-', "\u{2212}"),
+        None => format!("{}: no antenna", story.point),
+    };
     let source = format!("replay of race {}, passing {}", story.race, story.passing);
     let mut out = figure("margins", title, reading, source, table);
     out.panels = vec![

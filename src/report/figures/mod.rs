@@ -2,5 +2,7 @@
 
 pub mod explain;
 pub mod footprint;
+pub mod lab;
 pub mod layout;
 pub mod predict;
+pub mod session;

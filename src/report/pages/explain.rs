@@ -46,8 +46,7 @@ pub fn page(story: &PassingStory, prepared: &Prepared, seed: u64) -> Page {
     ] {
         drawn.row([Cell::from(what), Cell::from(value)]);
     }
-    let mut figure = margins(story, &sensitivity_dbm);
-    figure.title = "Forward and return margin along the passing".into();
+    let figure = margins(story, &sensitivity_dbm);
     let provenance = Provenance::new(seed, &prepared.course, &prepared.tag);
     let mut words = story.words.clone();
     if let Some(first) = words.get_mut(0..1) {

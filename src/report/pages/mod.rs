@@ -1,6 +1,7 @@
 //! From the result of a study to its page: the words of the text report, the figures, assumptions and provenance.
 
 pub mod explain;
+pub mod lab;
 pub mod predict;
 
 use super::page::assumptions;

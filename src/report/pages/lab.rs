@@ -1,0 +1,83 @@
+//! The page of a laboratory session.
+
+use crate::report::figures::lab::{backscatter, samples, side_by_side, thresholds};
+use crate::report::figures::session::residuals;
+use crate::report::page::{Page, assumptions};
+use crate::report::table::{Cell, Show, Table};
+use crate::report::words::percent;
+use crate::study::lab::LabAnswer;
+use crate::tag::load::Measured;
+
+/// Cautions that belong to a chamber.
+const CAUTIONS: [&str; 3] = [
+    "Sweep outside the licensed band only inside a shielded chamber; what may be transmitted is a matter of local law.",
+    "Keep people out of the beam while the generator is on.",
+    "Local rules and licensed practice prevail over anything printed here.",
+];
+
+/// The page; `sessions` holds the readings of the tags in the same order.
+pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
+    let mut table = Table::new(&[
+        ("tag", "tag", Show::Fixed(0)),
+        ("mount", "mount", Show::Fixed(0)),
+        ("region", "band", Show::Fixed(0)),
+        ("threshold_dbm", "threshold, dBm", Show::Fixed(1)),
+        ("half_width_db", "give or take, dB", Show::Fixed(1)),
+        ("worst_in_band_dbm", "worst in the band, dBm", Show::Fixed(1)),
+        ("backscatter_db", "backscatter, dB", Show::Fixed(1)),
+    ]);
+    let mut hinges = vec![];
+    let mut figures: Vec<_> = side_by_side(a, "tags").into_iter().collect();
+    for (k, tag) in a.tags.iter().enumerate() {
+        for mount in &tag.mounts {
+            for band in &mount.bands {
+                table.row([
+                    Cell::from(tag.name.as_str()),
+                    mount.mount.as_str().into(),
+                    format!("{} ({} to {} MHz)", band.region, band.low_mhz, band.high_mhz).into(),
+                    band.threshold_dbm.into(),
+                    band.half_width_db.into(),
+                    band.worst_in_band_dbm.into(),
+                    band.backscatter_db.into(),
+                ]);
+            }
+        }
+        for finding in tag.findings.iter().filter(|f| f.serious) {
+            hinges.push(format!("{}, {}: {}", tag.name, finding.about, finding.words));
+        }
+        hinges.extend(tag.spread.words.iter().map(|w| format!("{}: {w}", tag.name)));
+        figures.push(thresholds(tag, a.level, &format!("thresholds-{}", k + 1)));
+        figures.push(backscatter(tag, &format!("backscatter-{}", k + 1)));
+        figures.extend(samples(tag, &format!("samples-{}", k + 1)));
+        figures.extend(sessions.get(k).and_then(|m| residuals(m, &format!("session-{}", k + 1))));
+    }
+    for pair in &a.comparisons {
+        hinges.extend(pair.words.iter().cloned());
+    }
+    let mut assumed = assumptions();
+    for line in &a.assumed {
+        assumed.row([Cell::from(line.as_str()), Cell::Empty, Cell::Empty]);
+    }
+    let names: Vec<&str> = a.tags.iter().map(|t| t.name.as_str()).collect();
+    let serious = a.tags.iter().flat_map(|t| &t.findings).filter(|f| f.serious).count();
+    let samples: usize = a.tags.iter().map(|t| t.samples.len()).sum();
+    let answer = match serious {
+        0 => format!("{samples} samples read; nothing serious found wrong with the measurement."),
+        1 => format!("{samples} samples read; one serious finding about the measurement."),
+        n => format!("{samples} samples read; {n} serious findings about the measurement."),
+    };
+    Page {
+        study: "lab".into(),
+        subject: names.join(", "),
+        note: a.tags.iter().map(|t| t.note.as_str()).collect::<Vec<_>>().join(" "),
+        answer,
+        caption: format!("Average tag in each band, {} interval", percent(a.level)),
+        table,
+        hinges,
+        cautions: CAUTIONS.iter().map(|c| (*c).to_string()).collect(),
+        figures,
+        assumptions: assumed,
+        inputs: a.inputs.iter().map(|i| (i.path.clone(), i.sha256.clone())).collect(),
+        run: vec![("program".into(), format!("{} {}", a.program, a.version))],
+    }
+}
