@@ -34,7 +34,7 @@ pub mod turn;
 
 pub use draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw};
 pub use pass::{Crossing, Workspace, pass};
-pub use pilot::prepare;
+pub use pilot::{prepare, prepare_like};
 pub use prepared::Prepared;
 pub use race::RaceContext;
 pub use score::Score;

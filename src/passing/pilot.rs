@@ -27,7 +27,16 @@ const SEED: u64 = 0x7069_6c6f_7421;
 
 /// Geometry, contention and visiting order of a scenario with a tag.
 pub fn prepare(course: Arc<Course>, tag: Arc<Tag>) -> Prepared {
-    let mut prepared = Prepared::geometry(course, tag);
+    settle(Prepared::geometry(course, tag), None)
+}
+
+/// The same for a scenario whose antennas stand as in `sibling`, from which the visiting order is taken. The order only decides
+/// how soon an easy passing is settled, so the odds are the same (to the bound of an early stop).
+pub fn prepare_like(course: Arc<Course>, tag: Arc<Tag>, sibling: &Prepared) -> Prepared {
+    settle(Prepared::geometry(course, tag), Some(sibling))
+}
+
+fn settle(mut prepared: Prepared, sibling: Option<&Prepared>) -> Prepared {
     let mut picks = Stream::new(SEED, Purpose::Pilot, 0, 0, 0);
     let crossings: Vec<(RaceDraw, RunnerDraw, u64)> = (0..CROSSINGS)
         .map(|i| {
@@ -40,7 +49,14 @@ pub fn prepare(course: Arc<Course>, tag: Arc<Tag>) -> Prepared {
         })
         .collect();
     for point in 0..prepared.points.len() {
-        order_places(&mut prepared, &crossings, point);
+        let same = sibling.and_then(|s| s.points.get(point)).filter(|s| {
+            let own = &prepared.points[point];
+            s.bins() == own.bins() && s.visit_order.len() == own.visit_order.len()
+        });
+        match same {
+            Some(sibling) => prepared.points[point].visit_order = sibling.visit_order.clone(),
+            None => order_places(&mut prepared, &crossings, point),
+        }
         settle_contention(&mut prepared, &crossings, point);
     }
     prepared
