@@ -8,6 +8,7 @@ pub mod lab;
 pub mod overlay;
 pub mod predict;
 pub mod provenance;
+pub mod rank;
 pub mod season;
 pub mod strata;
 pub mod worlds;
