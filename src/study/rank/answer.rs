@@ -4,7 +4,7 @@ use super::flips::{Axis, axes};
 use super::losses::{Half, Losses, column, means};
 use super::mix::{UnderWeights, under_weights};
 use super::next::{Worth, next, two_best};
-use super::pairs::{Pair, leader_variance_ratio, pairs};
+use super::pairs::{Pair, pairs};
 use super::run::{Request, Runs};
 use crate::estimate::joint;
 use crate::study::season::Season;
@@ -39,6 +39,9 @@ pub struct TagResult {
     pub bill: Option<f64>,
     /// Bill plus the stated cost of the misses.
     pub total_cost: Option<f64>,
+    /// Where prices are weighed against misses: odds of the least total cost, and expected regret in money.
+    pub odds_least_cost: Option<f64>,
+    pub regret_money: Option<f64>,
     /// Tags short of what the season needs, when a stock is stated.
     pub short_of_stock: Option<u64>,
     /// World count at which it was stopped as surely behind.
@@ -92,9 +95,14 @@ pub struct Answer {
     pub worlds: u64,
     pub crossings: u64,
     pub interrupted: bool,
-    /// Expected regret of the best tag as a share of all passings, and whether it is below the goal.
-    pub regret_share: f64,
+    /// Expected regret of the best tag that more runs could still lower, as a share of all passings.
+    pub run_regret_share: f64,
     pub goal_reached: bool,
+    /// Whether prices are weighed against misses (prices and the cost of a miss are stated).
+    pub weighs_prices: bool,
+    /// The tag to choose, and the one it had to be told from.
+    pub choice: String,
+    pub runner_up: Option<String>,
     pub variants: Vec<VariantResult>,
     pub parts: Vec<Part>,
     pub pairs: Vec<Pair>,
@@ -102,8 +110,6 @@ pub struct Answer {
     pub under_weights: Vec<UnderWeights>,
     pub flips: Vec<Axis>,
     pub next: Vec<Worth>,
-    /// Leader against runner-up: how many times more runs draws of their own would need.
-    pub variance_ratio: Option<f64>,
     pub file_hashes: Vec<(String, String)>,
 }
 
@@ -112,9 +118,7 @@ pub fn answer(season: &Season, resolved: &Resolved, runs: &Runs, request: &Reque
     if runs.worlds == 0 {
         return None;
     }
-    let losses = Losses::new(resolved, runs);
-    let base = losses.season(0);
-    let ranking = joint::rank(&base)?;
+    let losses = Losses::new(resolved, runs, season.missed_passing_cost);
     let passings = losses.passings(0).max(1.0);
     let (leader, second) = two_best(&losses)?;
     let variants: Vec<VariantResult> =
@@ -128,8 +132,11 @@ pub fn answer(season: &Season, resolved: &Resolved, runs: &Runs, request: &Reque
         worlds: runs.worlds,
         crossings: runs.crossings,
         interrupted: runs.interrupted,
-        regret_share: ranking.expected_regret[ranking.chosen] / passings,
+        run_regret_share: runs.run_regret_share,
         goal_reached: runs.goal_reached,
+        weighs_prices: losses.weighs_prices(),
+        choice: resolved.tags[leader].name.clone(),
+        runner_up: second.map(|s| resolved.tags[s].name.clone()),
         price_steps: price_steps(&variants[0].tags),
         variants,
         parts: parts(season, &losses),
@@ -137,7 +144,6 @@ pub fn answer(season: &Season, resolved: &Resolved, runs: &Runs, request: &Reque
         under_weights: under_weights(&losses, request.seed),
         flips: axes(&losses),
         next: if runs.interrupted { Vec::new() } else { next(&losses, request.seed, leader, second) },
-        variance_ratio: second.and_then(|s| leader_variance_ratio(&base, leader, s)),
         file_hashes: resolved.file_hashes.clone(),
     })
 }
@@ -147,6 +153,7 @@ fn variant(season: &Season, losses: &Losses, v: usize) -> Option<VariantResult> 
     let all = losses.season(v);
     let ranking = joint::rank(&all)?;
     let halves = [Half::Even, Half::Odd].map(|half| losses.weighed(v, half, |_, races| races));
+    let decision = joint::rank(&losses.season_decision(v)).filter(|_| losses.weighs_prices());
     let (passings, bibs) = (losses.passings(v), losses.bibs(v));
     let tags: Vec<TagResult> = resolved
         .tags
@@ -171,6 +178,11 @@ fn variant(season: &Season, losses: &Losses, v: usize) -> Option<VariantResult> 
                 price: resolved.prices[k],
                 bill,
                 total_cost: bill.zip(season.missed_passing_cost).map(|(bill, cost)| bill + cost * missed),
+                odds_least_cost: decision.as_ref().map(|d| d.odds_best[k]),
+                regret_money: decision
+                    .as_ref()
+                    .zip(season.missed_passing_cost)
+                    .map(|(d, cost)| d.expected_regret[k] * cost),
                 short_of_stock: season.tags[k]
                     .stock
                     .map(|stock| (bibs - stock as f64).max(0.0).ceil() as u64)

@@ -1,6 +1,6 @@
 //! Where the order changes: shares at which another tag becomes the best, solved exactly.
 //!
-//! The expected misses of a mix are linear in its shares, so along one share t every tag is a straight line (1−t)·L₀ + t·L₁ and the best
+//! The expected misses of a mix (and the bill, where prices are weighed against misses) are linear in its shares, so along one share t every tag is a straight line (1−t)·L₀ + t·L₁ and the best
 //! is the lower envelope. Its corners are solved one after the other.
 
 use super::losses::{Half, Losses, means};
@@ -118,8 +118,8 @@ fn soaked_axis(losses: &Losses, names: &[&str]) -> Option<Axis> {
         for tag in 0..names.len() {
             let by = losses.by_wetness(site, tag);
             let rest = if dry + damp > 0.0 { (dry * by[0] + damp * by[1]) / (dry + damp) } else { by[0] };
-            unsoaked[tag] += races * rest;
-            soaked[tag] += races * by[2];
+            unsoaked[tag] += races * (rest + losses.bill_of_race(site, tag));
+            soaked[tag] += races * (by[2] + losses.bill_of_race(site, tag));
         }
     }
     (bibs > 0.0).then(|| axis("share of soaked bibs".to_owned(), now / bibs, &unsoaked, &soaked, names))

@@ -12,6 +12,8 @@ pub struct Losses<'r> {
     weights: Vec<Vec<f64>>,
     /// `[site][tag][world]`: missed passings of one race and of its two halves.
     sites: Vec<Vec<Vec<[f64; 3]>>>,
+    /// Price of a tag in missed passings, when prices and the cost of a miss are stated; else 0.
+    per_bib: Vec<f64>,
 }
 
 /// Which number of passings a loss is read from.
@@ -23,7 +25,13 @@ pub enum Half {
 }
 
 impl<'r> Losses<'r> {
-    pub fn new(resolved: &'r Resolved, runs: &'r Runs) -> Losses<'r> {
+    /// `missed_passing_cost` > 0 weighs prices against misses where a decision is asked for.
+    pub fn new(resolved: &'r Resolved, runs: &'r Runs, missed_passing_cost: Option<f64>) -> Losses<'r> {
+        let prices: Option<Vec<f64>> = resolved.prices.iter().copied().collect();
+        let per_bib = match (prices, missed_passing_cost) {
+            (Some(prices), Some(cost)) if cost > 0.0 => prices.iter().map(|price| price / cost).collect(),
+            _ => vec![0.0; resolved.tags.len()],
+        };
         let weights: Vec<Vec<f64>> = resolved
             .sites
             .iter()
@@ -48,7 +56,7 @@ impl<'r> Losses<'r> {
                 tags.iter().map(|worlds| worlds.iter().flatten().map(of_world).collect()).collect()
             })
             .collect();
-        Losses { resolved, runs, weights, sites }
+        Losses { resolved, runs, weights, sites, per_bib }
     }
 
     pub fn variants(&self) -> usize {
@@ -131,6 +139,35 @@ impl<'r> Losses<'r> {
     /// Missed passings of the season by world and tag.
     pub fn season(&self, variant: usize) -> Vec<Vec<f64>> {
         self.weighed(variant, Half::Both, |_, races| races)
+    }
+
+    /// Whether the choice weighs prices against misses.
+    pub fn weighs_prices(&self) -> bool {
+        self.per_bib.iter().any(|&p| p > 0.0)
+    }
+
+    /// Price of one race's bibs at a site in missed passings, by tag.
+    pub fn bill_of_race(&self, site: usize, tag: usize) -> f64 {
+        self.resolved.sites[site].course.field.runners as f64 * self.per_bib[tag]
+    }
+
+    /// What the choice is made by: missed passings, and the bill in missed passings where prices are weighed.
+    pub fn decision(&self, variant: usize, half: Half, weight: impl Fn(usize, f64) -> f64) -> Vec<Vec<f64>> {
+        let mut total = self.weighed(variant, half, &weight);
+        for (entry, &(site, races)) in self.resolved.variants[variant].races.iter().enumerate() {
+            let factor = weight(entry, races);
+            for world in &mut total {
+                for (tag, cell) in world.iter_mut().enumerate() {
+                    *cell += factor * self.bill_of_race(site, tag);
+                }
+            }
+        }
+        total
+    }
+
+    /// The decision over the season as it is or under a what-if.
+    pub fn season_decision(&self, variant: usize) -> Vec<Vec<f64>> {
+        self.decision(variant, Half::Both, |_, races| races)
     }
 
     /// Mean missed passings of one race at a site with all bibs in one wetness class, by tag; from the worlds that saw it.

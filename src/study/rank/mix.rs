@@ -15,7 +15,7 @@ pub struct UnderWeights {
     pub what: String,
     /// By tag: odds of being best.
     pub odds_best: Vec<f64>,
-    /// By tag: expected regret, missed passings per season of the same number of races.
+    /// By tag: expected regret, in missed passings per season of the same number of races.
     pub expected_regret: Vec<f64>,
 }
 
@@ -26,7 +26,7 @@ pub fn under_weights(losses: &Losses, seed: u64) -> Vec<UnderWeights> {
     let entries = races.len();
     // Losses of one race, by tag and entry, times the number of races: what a season of such races alone would miss.
     let by_entry: Vec<Vec<f64>> = (0..entries)
-        .map(|entry| means(&losses.weighed(0, Half::Both, |e, _| if e == entry { total } else { 0.0 })))
+        .map(|entry| means(&losses.decision(0, Half::Both, |e, _| if e == entry { total } else { 0.0 })))
         .collect();
     let by_tag: Vec<Vec<f64>> = (0..losses.resolved().tags.len())
         .map(|tag| by_entry.iter().map(|entry| entry[tag]).collect())

@@ -5,7 +5,7 @@
 //! how far the close mount on the phantom is from a body in one band (σ = 1 dB at zero gap), and the wetness mix
 //! (σ = half the soaked share, at least 0.02). Source of both σ: our estimate.
 
-use super::losses::{Half, Losses, means};
+use super::losses::{Losses, means};
 use super::run::run_one;
 use crate::estimate::information::value_of_knowing;
 use crate::estimate::selection::{expected_regret_normal, index_of_least};
@@ -32,7 +32,7 @@ pub struct Worth {
 
 /// All unknowns, the most valuable first. `leader` and `second` are the two tags the choice is between.
 pub fn next(losses: &Losses, seed: u64, leader: usize, second: Option<usize>) -> Vec<Worth> {
-    let season = losses.season(0);
+    let season = losses.season_decision(0);
     let tags = &losses.resolved().tags;
     let mut list = Vec::new();
     for unknown in &UNKNOWNS {
@@ -153,9 +153,9 @@ fn wetness_mix(losses: &Losses, leader: usize, second: usize, lead: f64) -> Wort
     }
 }
 
-/// Leader and runner-up by mean loss.
+/// Leader and runner-up by what the choice is made by.
 pub fn two_best(losses: &Losses) -> Option<(usize, Option<usize>)> {
-    let mean = means(&losses.weighed(0, Half::Both, |_, races| races));
+    let mean = means(&losses.season_decision(0));
     let leader = index_of_least(&mean)?;
     let rest: Vec<f64> =
         mean.iter().enumerate().map(|(i, &m)| if i == leader { f64::INFINITY } else { m }).collect();

@@ -1,9 +1,10 @@
 //! What would tell two tags apart, pair by pair.
 
-use super::losses::{Half, Losses, column};
+use super::losses::{Half, Losses};
 use crate::estimate::joint::quantile;
 use crate::estimate::paired::PairedMoments;
 use crate::estimate::settle::{Settles, Uncertainty, what_settles};
+use crate::random::transform::normal_quantile;
 use crate::study::worlds::{UNKNOWNS, score_of};
 use serde::Serialize;
 
@@ -26,8 +27,10 @@ pub struct Pair {
     pub more_crossings: Option<f64>,
     /// Samples more of each tag, when samples would settle it.
     pub more_samples: Option<f64>,
-    /// How many times more runs draws of their own would have needed.
+    /// How many times more worlds draws of their own would have needed.
     pub variance_ratio: Option<f64>,
+    /// The same for the passings within a world: the noise of both tags over the noise of their difference.
+    pub passings_variance_ratio: Option<f64>,
 }
 
 /// All pairs, the closest first.
@@ -69,11 +72,37 @@ fn pair(
         })
         .sum::<f64>()
         / n;
+    let noise_of = |tag: usize| {
+        let squares = (0..worlds).map(|w| {
+            let step = halves[0][w][tag] - halves[1][w][tag];
+            0.25 * step * step
+        });
+        squares.sum::<f64>() / n
+    };
     let across = moments.difference_variance();
     let worlds_variance = (across - noise).max(0.0);
     let samples = worlds_variance * share_by_samples(losses, &gaps, [better, worse], seed);
     let uncertainty = Uncertainty { simulation: across / n, samples, beliefs: worlds_variance - samples };
-    let settles = what_settles(mean, uncertainty, matters, odds);
+    let odds_better = gaps
+        .iter()
+        .map(|&g| {
+            if g > 0.0 {
+                1.0
+            } else if g == 0.0 {
+                0.5
+            } else {
+                0.0
+            }
+        })
+        .sum::<f64>()
+        / n;
+    // Gaps over worlds are skewed: their own odds count, the normal law only says what would help.
+    let sure = odds_better >= odds && mean > normal_quantile(odds) * uncertainty.simulation.sqrt();
+    let settles = if sure && mean >= matters {
+        Settles::Settled
+    } else {
+        what_settles(mean, uncertainty, matters, odds)
+    };
     let crossings = losses.runs().crossings as f64 / resolved.tags.len() as f64;
     let sampled = resolved.tags[better].spread.samples.min(resolved.tags[worse].spread.samples) as f64;
     let (better_name, worse_name) = (resolved.tags[better].name.clone(), resolved.tags[worse].name.clone());
@@ -132,6 +161,7 @@ fn pair(
         more_crossings,
         more_samples,
         variance_ratio: moments.variance_ratio().filter(|r| r.is_finite()),
+        passings_variance_ratio: (noise > 0.0).then(|| (noise_of(a) + noise_of(b)) / noise),
     }
 }
 
@@ -150,10 +180,4 @@ fn share_by_samples(losses: &Losses, gaps: &[f64], tags: [usize; 2], seed: u64) 
         })
         .sum::<f64>()
         .min(1.0)
-}
-
-/// Variance ratio of the leader against the runner-up.
-pub fn leader_variance_ratio(season: &[Vec<f64>], leader: usize, other: usize) -> Option<f64> {
-    let moments = PairedMoments::from_pairs(column(season, leader).into_iter().zip(column(season, other)));
-    moments.variance_ratio().filter(|r| r.is_finite())
 }

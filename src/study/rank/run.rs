@@ -6,6 +6,7 @@
 
 use super::losses::Losses;
 use crate::estimate::joint;
+use crate::estimate::selection::expected_regret_normal;
 use crate::passing::{Prepared, RaceContext, Workspace, prepare, prepare_like};
 use crate::study::season::resolve::Resolved;
 use crate::study::strata::{self, LineSets, Plan, Surface, WETNESSES};
@@ -23,8 +24,10 @@ pub struct Request {
     /// Worlds before the first verdict, and most.
     pub first_worlds: u64,
     pub most_worlds: u64,
-    /// Expected regret to get below, as a share of all passings.
+    /// Expected regret by the noise of the run to get below, as a share of all passings.
     pub regret_goal: f64,
+    /// Money per missed passing, to weigh prices against misses.
+    pub missed_passing_cost: Option<f64>,
     /// Odds at which two tags count as told apart.
     pub told_apart_odds: f64,
 }
@@ -37,6 +40,7 @@ impl Default for Request {
             first_worlds: 24,
             most_worlds: 96,
             regret_goal: 2e-4,
+            missed_passing_cost: None,
             told_apart_odds: 0.95,
         }
     }
@@ -72,7 +76,8 @@ pub struct Runs {
     /// World count at which a tag was stopped.
     pub stopped: Vec<Option<u64>>,
     pub crossings: u64,
-    /// Share of expected regret reached, of all passings.
+    /// Expected regret that more runs could still lower, as a share of all passings, and whether it is below the goal.
+    pub run_regret_share: f64,
     pub goal_reached: bool,
     pub interrupted: bool,
 }
@@ -124,6 +129,7 @@ pub fn run(
         worlds: 0,
         stopped: vec![None; tags],
         crossings: 0,
+        run_regret_share: f64::INFINITY,
         goal_reached: false,
         interrupted: stop.load(Ordering::Relaxed),
     };
@@ -136,11 +142,11 @@ pub fn run(
         if runs.worlds < LEAST_WORLDS_TO_STOP {
             continue;
         }
-        let losses = Losses::new(resolved, &runs);
-        let season = losses.season(0);
+        let losses = Losses::new(resolved, &runs, request.missed_passing_cost);
+        let season = losses.season_decision(0);
         let Some(ranking) = joint::rank(&season) else { break };
         let passings = losses.passings(0).max(1.0);
-        let regret = ranking.expected_regret[ranking.chosen] / passings;
+        let regret = regret_by_noise(&season, ranking.chosen) / passings;
         watch(&Progress {
             stage: "worlds",
             done: runs.worlds,
@@ -149,12 +155,10 @@ pub fn run(
             odds_best: ranking.odds_best[ranking.chosen],
             regret,
         });
-        let regrets =
-            season.iter().map(|w| w[ranking.chosen] - w.iter().copied().fold(f64::INFINITY, f64::min));
-        let error = joint::standard_error(regrets).unwrap_or(f64::INFINITY) / passings;
         let behind = surely_behind(&losses, ranking.chosen, &runs);
         drop(losses);
-        runs.goal_reached = regret + 1.645 * error < request.regret_goal;
+        runs.run_regret_share = regret;
+        runs.goal_reached = regret < request.regret_goal;
         if runs.worlds >= request.first_worlds && runs.goal_reached {
             break;
         }
@@ -165,9 +169,24 @@ pub fn run(
     runs
 }
 
+/// Expected regret of choosing the leader because the run is short: for each rival the normal loss of the mean gap and its standard
+/// error, summed (an upper value). What nobody has measured is not in it: no run lowers that.
+pub fn regret_by_noise(season: &[Vec<f64>], leader: usize) -> f64 {
+    let worlds = season.len() as f64;
+    (0..season.first().map_or(0, Vec::len))
+        .filter(|&tag| tag != leader)
+        .map(|tag| {
+            let gaps = season.iter().map(|world| world[tag] - world[leader]);
+            let mean = gaps.clone().sum::<f64>() / worlds;
+            joint::standard_error(gaps).map_or(f64::INFINITY, |error| expected_regret_normal(mean, error))
+        })
+        .sum()
+}
+
 /// Tags whose season loss lies above the leader's by many standard errors under every what-if.
 fn surely_behind(losses: &Losses, leader: usize, runs: &Runs) -> Vec<usize> {
-    let variants: Vec<Vec<Vec<f64>>> = (0..losses.variants()).map(|v| losses.season(v)).collect();
+    let variants: Vec<Vec<Vec<f64>>> =
+        (0..losses.variants()).flat_map(|v| [losses.season(v), losses.season_decision(v)]).collect();
     (0..runs.stopped.len())
         .filter(|&tag| tag != leader && runs.stopped[tag].is_none())
         .filter(|&tag| {
