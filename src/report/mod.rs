@@ -17,6 +17,7 @@ pub mod panel;
 #[cfg(feature = "png")]
 pub mod png;
 pub mod predict_text;
+pub mod rank_text;
 #[cfg(test)]
 #[path = "../../tests/sample/mod.rs"]
 mod sample;

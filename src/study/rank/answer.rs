@@ -6,7 +6,9 @@ use super::mix::{UnderWeights, under_weights};
 use super::next::{Worth, next, two_best};
 use super::pairs::{Pair, pairs};
 use super::run::{Request, Runs};
+use crate::diag::Diagnostic;
 use crate::estimate::joint;
+use crate::study::provenance::{InputFile, Provenance, SCHEMA_VERSION, warning_lines};
 use crate::study::season::Season;
 use crate::study::season::resolve::Resolved;
 use crate::study::strata::{day_ranks, weights};
@@ -110,11 +112,22 @@ pub struct Answer {
     pub under_weights: Vec<UnderWeights>,
     pub flips: Vec<Axis>,
     pub next: Vec<Worth>,
-    pub file_hashes: Vec<(String, String)>,
+    /// Detection rates wanted, each once.
+    pub targets: Vec<f64>,
+    /// Beliefs in force, one line each.
+    pub assumed: Vec<String>,
+    pub warnings: Vec<String>,
+    pub provenance: Provenance,
 }
 
 /// The answer from what was run; `None` when not even one world was finished.
-pub fn answer(season: &Season, resolved: &Resolved, runs: &Runs, request: &Request) -> Option<Answer> {
+pub fn answer(
+    season: &Season,
+    resolved: &Resolved,
+    runs: &Runs,
+    request: &Request,
+    warnings: &[Diagnostic],
+) -> Option<Answer> {
     if runs.worlds == 0 {
         return None;
     }
@@ -144,8 +157,48 @@ pub fn answer(season: &Season, resolved: &Resolved, runs: &Runs, request: &Reque
         under_weights: under_weights(&losses, request.seed),
         flips: axes(&losses),
         next: if runs.interrupted { Vec::new() } else { next(&losses, request.seed, leader, second) },
-        file_hashes: resolved.file_hashes.clone(),
+        targets: targets(resolved),
+        assumed: assumed(resolved),
+        warnings: warning_lines(warnings),
+        provenance: Provenance {
+            schema_version: SCHEMA_VERSION,
+            program: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            seed: request.seed,
+            inputs: resolved
+                .file_hashes
+                .iter()
+                .map(|(path, sha256)| InputFile { path: path.clone(), sha256: sha256.clone() })
+                .collect(),
+        },
     })
+}
+
+fn targets(resolved: &Resolved) -> Vec<f64> {
+    let mut list: Vec<f64> = Vec::new();
+    for point in resolved.sites.iter().flat_map(|site| &site.course.points) {
+        if !list.contains(&point.target) {
+            list.push(point.target);
+        }
+    }
+    list
+}
+
+/// What nobody measured and every scenario of the season assumes alike.
+fn assumed(resolved: &Resolved) -> Vec<String> {
+    let lines = |course: &crate::course::Course| -> Vec<String> {
+        course
+            .assumptions()
+            .into_iter()
+            .filter(|a| a.what.starts_with("beliefs"))
+            .map(|a| format!("assumed, not measured: {} = {} ({})", a.what, a.value, a.source))
+            .collect()
+    };
+    let Some(first) = resolved.sites.first() else { return Vec::new() };
+    lines(&first.course)
+        .into_iter()
+        .filter(|line| resolved.sites.iter().all(|site| lines(&site.course).contains(line)))
+        .collect()
 }
 
 fn variant(season: &Season, losses: &Losses, v: usize) -> Option<VariantResult> {
