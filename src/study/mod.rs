@@ -9,6 +9,7 @@ pub mod overlay;
 pub mod predict;
 pub mod provenance;
 pub mod rank;
+pub mod redundancy;
 pub mod season;
 pub mod strata;
 pub mod worlds;
