@@ -47,6 +47,16 @@ pub enum Command {
         after_help = "Examples:\n  readodds lab demo-data/raw/alder\n  readodds lab demo-data/raw/birch --write my-tags/birch\n  readodds lab demo-data/tags/alder demo-data/tags/birch --region eu_lower\n  readodds lab prototype batch --equivalent-within 1.0\n\nReadings outside a licensed band belong into a shielded chamber.\n\nExit codes: 0 done; 2 bad usage or input; 3 internal error."
     )]
     Lab(LabArgs),
+    /// Rank the tags of a season: which one to choose, how sure, what it hangs on, what to measure next
+    #[command(
+        after_help = "Examples:\n  readodds rank scenarios/seasons/lantern-coast.toml\n  readodds rank scenarios/seasons/lantern-coast.toml --format json --out rank.json\n\nCtrl-C prints what is known so far; a second Ctrl-C ends at once."
+    )]
+    Rank(RankArgs),
+    /// Tell what a second line is worth at a timing point, and find the cheapest layout that keeps the promise
+    #[command(
+        after_help = "Examples:\n  readodds redundancy scenarios/river-half-rain-usa.toml\n  readodds redundancy scenarios/half-marathon-rain-eu-lower.toml --lines main,backup --no-search\n  readodds redundancy scenarios/river-half-rain-usa.toml --format markdown --out justification.md\n\nCandidates come from the [[candidate]] tables of the scenario. Ctrl-C prints what is known so far."
+    )]
+    Redundancy(RedundancyArgs),
 }
 
 /// The scenario and what may stand in for parts of it.
@@ -246,11 +256,86 @@ pub struct LabArgs {
     /// Let --write replace a tag folder that is there already
     #[arg(long, requires = "write")]
     pub force: bool,
+pub struct RankArgs {
+    /// Season file (TOML): calendar, tags, what-ifs
+    pub season: PathBuf,
+    /// Seed of all draws; the same seed, files and build give the same bytes on any number of threads
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Threads (0: as many as there are cores)
+    #[arg(long, default_value_t = 0)]
+    pub threads: usize,
     #[arg(long, value_enum, default_value = "text")]
     pub format: Format,
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Stop once choosing by this run costs less than this share of all passings
+    #[arg(long, default_value_t = 2e-4, value_parser = share)]
+    pub regret: f64,
+    /// Worlds (draws of everything nobody has measured) before the first verdict
+    #[arg(long, default_value_t = 24, value_parser = clap::value_parser!(u64).range(2..=10_000))]
+    pub first_worlds: u64,
+    /// Most worlds
+    #[arg(long, default_value_t = 96, value_parser = clap::value_parser!(u64).range(2..=10_000))]
+    pub most_worlds: u64,
+    /// Passings simulated in each race beyond the least of each kind of runner
+    #[arg(long, default_value_t = 40, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub passings_per_race: u32,
+    /// Odds at which two tags count as told apart
+    #[arg(long, default_value_t = 0.95, value_parser = odds)]
+    pub told_apart: f64,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum StudyFormat {
+    Text,
+    Json,
+    /// One page for the budget holder
+    Markdown,
+}
+
+#[derive(Debug, Args)]
+pub struct RedundancyArgs {
+    #[command(flatten)]
+    pub inputs: Inputs,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: StudyFormat,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Timing point (the finish, if left out)
+    #[arg(long, value_name = "NAME")]
+    pub point: Option<String>,
+    /// A set of lines to look at beside each alone and all together, names with commas between; may be repeated
+    #[arg(long, value_name = "LINES")]
+    pub lines: Vec<String>,
+    /// Race days simulated for each layout
+    #[arg(long, default_value_t = 100, value_parser = clap::value_parser!(u64).range(2..=100_000))]
+    pub races: u64,
+    /// Passings simulated in each race beyond the least of each kind of runner
+    #[arg(long, default_value_t = 120, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub passings_per_race: u32,
+    /// Share of races in which the target must be kept
+    #[arg(long, default_value_t = 0.9, value_parser = odds)]
+    pub confidence: f64,
+    /// Skip the curve over the distance of the backup
+    #[arg(long)]
+    pub no_distance: bool,
+    /// Skip the search of the cheapest layout
+    #[arg(long)]
+    pub no_search: bool,
+    /// Exit with 1 unless a layout of the catalogue is proven to keep the target
+    #[arg(long, conflicts_with = "no_search")]
+    pub require_layout: bool,
+}
+
+/// Odds above 0.5 and below 1.
+fn odds(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v > 0.5 && v < 1.0 => Ok(v),
+        _ => Err(format!("expected odds above 0.5 and below 1, but found `{text}`")),
+    }
 }
 
 /// A number above 0 and at most 1.

@@ -14,6 +14,8 @@ pub mod output;
 pub mod pictures;
 pub mod predict;
 pub mod progress;
+pub mod rank;
+pub mod redundancy;
 
 use args::{Cli, Command};
 use clap::Parser;
@@ -45,5 +47,7 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
         Command::Merge(args) => merge::run(args),
         Command::Plan(args) => job::run(args),
         Command::Lab(args) => lab::run(args),
+        Command::Rank(args) => rank::run(args),
+        Command::Redundancy(args) => redundancy::run(args),
     }
 }

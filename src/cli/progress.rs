@@ -44,3 +44,38 @@ impl Default for Line {
         Line::new()
     }
 }
+
+/// A progress line of a study: stage, count, time left and what leads so far.
+pub struct StudyLine {
+    bar: ProgressBar,
+}
+
+impl StudyLine {
+    pub fn new() -> StudyLine {
+        let bar = Line::new().bar;
+        if let Ok(style) = ProgressStyle::with_template("{prefix} {pos}/{len}, {eta} left; {msg}") {
+            bar.set_style(style);
+        }
+        StudyLine { bar }
+    }
+
+    pub fn show(&self, stage: &str, done: u64, planned: u64, so_far: &str) {
+        if self.bar.prefix() != stage {
+            self.bar.reset_eta();
+        }
+        self.bar.set_prefix(stage.to_owned());
+        self.bar.set_length(planned);
+        self.bar.set_position(done);
+        self.bar.set_message(so_far.to_owned());
+    }
+
+    pub fn done(&self) {
+        self.bar.finish_and_clear();
+    }
+}
+
+impl Default for StudyLine {
+    fn default() -> Self {
+        StudyLine::new()
+    }
+}

@@ -11,6 +11,7 @@ use super::timing_point::PointForm;
 use super::weather::WeatherForm;
 use schemars::JsonSchema;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// `[event]` as written.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -57,6 +58,38 @@ pub struct ScenarioForm {
     pub every_antenna: Option<AntennaForm>,
     /// The timing points, in course order.
     pub point: Vec<PointForm>,
+    /// What one could add or change at a timing point; read by `redundancy`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub candidate: Vec<CandidateForm>,
+}
+
+/// `[[candidate]]` as written: either `copy_line`, or changes by path, or both.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CandidateForm {
+    /// Name in reports.
+    pub name: String,
+    /// What it costs, in money of your choice; needed for the search of the cheapest layout.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cost: Option<f64>,
+    /// Timing point; default the finish.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub point: Option<String>,
+    /// Line of that point to copy, with readers of its own.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub copy_line: Option<String>,
+    /// How far along the running direction the copy is moved, m; default 3.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub moved_x_m: Option<f64>,
+    /// Keys to set, by path.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub set: BTreeMap<String, serde_json::Value>,
+    /// Entries to add to lists, by path.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub add: BTreeMap<String, serde_json::Value>,
+    /// Keys or entries to remove, by path.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub remove: Vec<String>,
 }
 
 impl From<&Course> for ScenarioForm {
@@ -74,6 +107,7 @@ impl From<&Course> for ScenarioForm {
             every_reader: None,
             every_antenna: None,
             point: c.points.iter().map(Into::into).collect(),
+            candidate: Vec::new(),
         }
     }
 }

@@ -9,6 +9,7 @@ pub mod figures;
 pub mod folder;
 pub mod html;
 pub mod lab_text;
+pub mod justification;
 pub mod marks;
 pub mod page;
 pub mod pages;
@@ -18,6 +19,7 @@ pub mod panel;
 pub mod png;
 pub mod predict_text;
 pub mod rank_text;
+pub mod redundancy_text;
 #[cfg(test)]
 #[path = "../../tests/sample/mod.rs"]
 mod sample;

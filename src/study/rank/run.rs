@@ -13,7 +13,7 @@ use crate::study::strata::{self, LineSets, Plan, Surface, WETNESSES};
 use crate::study::worlds;
 use rayon::prelude::*;
 use serde::Serialize;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 
 /// What a ranking is asked to do.
 #[derive(Clone, Debug, Serialize)]
@@ -118,7 +118,7 @@ pub fn run(
     resolved: &Resolved,
     request: &Request,
     watch: &(dyn Fn(&Progress) + Sync),
-    stop: &AtomicBool,
+    stop: &(dyn Fn() -> bool + Sync),
 ) -> Runs {
     let (sites, tags) = (resolved.sites.len(), resolved.tags.len());
     let prepared = prepare_all(resolved, watch, stop);
@@ -131,7 +131,7 @@ pub fn run(
         crossings: 0,
         run_regret_share: f64::INFINITY,
         goal_reached: false,
-        interrupted: stop.load(Ordering::Relaxed),
+        interrupted: stop(),
     };
     if runs.interrupted {
         return runs;
@@ -203,7 +203,7 @@ fn surely_behind(losses: &Losses, leader: usize, runs: &Runs) -> Vec<usize> {
 fn prepare_all(
     resolved: &Resolved,
     watch: &(dyn Fn(&Progress) + Sync),
-    stop: &AtomicBool,
+    stop: &(dyn Fn() -> bool + Sync),
 ) -> Vec<Vec<Prepared>> {
     let done = std::sync::atomic::AtomicU64::new(0);
     let planned = (resolved.sites.len() * resolved.tags.len()) as u64;
@@ -230,7 +230,7 @@ fn prepare_all(
     let first: Vec<Option<Prepared>> = (0..resolved.sites.len())
         .into_par_iter()
         .map(|site| {
-            (layouts[site] == site && !stop.load(Ordering::Relaxed)).then(|| {
+            (layouts[site] == site && !stop()).then(|| {
                 let prepared = prepare(resolved.sites[site].course.clone(), resolved.tags[0].clone());
                 tell();
                 prepared
@@ -246,7 +246,7 @@ fn prepare_all(
                     if tag == 0 && layouts[site] == site {
                         return Some(sibling.clone());
                     }
-                    if stop.load(Ordering::Relaxed) {
+                    if stop() {
                         return None;
                     }
                     let (course, tag) = (resolved.sites[site].course.clone(), resolved.tags[tag].clone());
@@ -303,7 +303,7 @@ fn wave(
     request: &Request,
     runs: &mut Runs,
     watch: &(dyn Fn(&Progress) + Sync),
-    stop: &AtomicBool,
+    stop: &(dyn Fn() -> bool + Sync),
 ) {
     let worlds = runs.worlds..(runs.worlds + WAVE).min(request.most_worlds);
     let weights: Vec<Vec<f64>> = resolved
@@ -324,7 +324,7 @@ fn wave(
     let results: Vec<Option<(Surface, u64)>> = tasks
         .par_iter()
         .map(|&(site, tag, world)| {
-            if stop.load(Ordering::Relaxed) {
+            if stop() {
                 return None;
             }
             let plan = plan_for(&runs.plans[site], &weights[site], world);
@@ -342,7 +342,7 @@ fn wave(
             Some(result)
         })
         .collect();
-    runs.interrupted = stop.load(Ordering::Relaxed);
+    runs.interrupted = stop();
     // Whole worlds only: a world some tasks of which are missing is thrown away.
     let broken = tasks.iter().zip(&results).filter(|(_, r)| r.is_none()).map(|((_, _, w), _)| *w).min();
     for (&(site, tag, world), result) in tasks.iter().zip(results) {

@@ -1,0 +1,75 @@
+//! `readodds redundancy`.
+
+use super::args::{RedundancyArgs, StudyFormat};
+use super::failure::{DONE, Failure, NOT_MET};
+use super::inputs::load;
+use super::interrupt;
+use super::output::Output;
+use super::predict::json;
+use super::progress::StudyLine;
+use crate::lab::text;
+use crate::report::justification::justification;
+use crate::report::redundancy_text::redundancy_text;
+use crate::study::redundancy::answer::Refused;
+use crate::study::redundancy::{Request, answer, catalogue};
+use std::path::Path;
+use std::process::ExitCode;
+
+pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
+    let output = Output::open(args.out.as_deref())?;
+    let loaded = load(&args.inputs)?;
+    let path = &args.inputs.scenario;
+    let read = text::read(path).map_err(|d| Failure::Files(vec![*d]))?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let (catalogue, _) =
+        catalogue::read(&read.source.path, &read.source.text, folder).map_err(Failure::Files)?;
+    interrupt::watch()?;
+    let line = StudyLine::new();
+    let result = answer(
+        &loaded.prepared,
+        &catalogue,
+        &request(args),
+        &loaded.warnings,
+        &interrupt::asked,
+        &|progress| {
+            let leader = progress.leader.as_deref().unwrap_or("");
+            line.show(progress.stage, progress.done as u64, progress.planned as u64, leader);
+        },
+    );
+    line.done();
+    let result = result.map_err(|refused| match refused {
+        Refused::Candidate(problems) => Failure::Files(problems),
+        Refused::OutOfBounds(_) => Failure::Internal(refused.to_string()),
+        _ => Failure::Usage(refused.to_string()),
+    })?;
+    output.write(&match args.format {
+        StudyFormat::Text => redundancy_text(&result),
+        StudyFormat::Json => json(&result)?,
+        StudyFormat::Markdown => justification(&result),
+    })?;
+    let met = !args.require_layout || result.search.as_ref().is_some_and(|s| s.found.is_some());
+    if result.interrupted {
+        return Ok(ExitCode::from(interrupt::BROKEN_OFF));
+    }
+    if !met {
+        eprintln!("not met: no layout of the catalogue is proven to keep the target");
+    }
+    Ok(ExitCode::from(if met { DONE } else { NOT_MET }))
+}
+
+fn request(args: &RedundancyArgs) -> Request {
+    Request {
+        seed: args.inputs.seed,
+        races: args.races,
+        passings_per_race: args.passings_per_race,
+        confidence: args.confidence,
+        point: args.point.clone(),
+        subsets: args
+            .lines
+            .iter()
+            .map(|list| list.split(',').map(|name| name.trim().to_owned()).collect())
+            .collect(),
+        distance_curve: !args.no_distance,
+        search: !args.no_search,
+    }
+}

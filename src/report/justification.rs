@@ -1,0 +1,134 @@
+//! A written justification for the budget holder: one page of Markdown with numbers, assumptions and cautions.
+
+use super::redundancy_text::{best_candidate, layout_words, pair_sentence, rate_words};
+use super::words::{grouped, per_10_000, percent, rate_percent, significant};
+use crate::study::redundancy::answer::Answer;
+
+/// Text of the user inside Markdown: marks of Markdown and HTML lose their meaning.
+fn plain(text: &str) -> String {
+    let mut out = String::new();
+    for c in text.chars() {
+        match c {
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '&' => out.push_str("&amp;"),
+            '|' | '*' | '_' | '`' | '#' | '[' | ']' | '\\' => {
+                out.push('\\');
+                out.push(c);
+            }
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// The page.
+pub fn justification(a: &Answer) -> String {
+    let mut out = format!("# {}: a second line at {}\n\n", plain(&a.event), plain(&a.point));
+    if !a.note.is_empty() {
+        out.push_str(&format!("{}\n\n", plain(&a.note)));
+    }
+    let runners = a.runners as f64;
+    out.push_str("## The question\n\n");
+    out.push_str(&format!(
+        "We promise to read {} of the runners at {}. As the point stands ({}), the forecast is {} runners missed of {}: {}. The promise is kept in {} of such races.\n\n",
+        rate_percent(a.target),
+        plain(&a.point),
+        plain(&a.lines.join(", ")),
+        significant(a.all.miss_rate * runners),
+        grouped(a.runners),
+        rate_words(&a.all),
+        percent(a.all.target_odds)
+    ));
+    out.push_str("## What an addition would do\n\n");
+    if a.candidates.is_empty() {
+        out.push_str("No addition was looked at.\n\n");
+    } else {
+        out.push_str("| addition | cost | missed per 10,000 | promise kept | runners saved a race | cost per runner saved |\n|---|---:|---:|---:|---:|---:|\n");
+        for c in &a.candidates {
+            out.push_str(&format!(
+                "| {} | {} | {} | {} | {} | {} |\n",
+                plain(&c.name),
+                c.cost.map_or("not stated".to_owned(), |cost| grouped(cost.round() as u64)),
+                per_10_000(c.result.miss_rate),
+                percent(c.result.target_odds),
+                significant(c.saved_per_race),
+                c.cost_per_saved.map_or("-".to_owned(), significant)
+            ));
+        }
+        out.push('\n');
+    }
+    let pairs: Vec<String> = a
+        .pairs
+        .iter()
+        .chain(best_candidate(a).and_then(|c| c.pair.as_ref()))
+        .map(|p| plain(&pair_sentence(p)))
+        .collect();
+    if !pairs.is_empty() {
+        out.push_str("## Why not more\n\n");
+        for sentence in pairs {
+            out.push_str(&format!("{sentence}\n\n"));
+        }
+    }
+    if let Some(floor) = &a.floor
+        && let Some(share) = floor.share_of_misses
+    {
+        out.push_str(&format!(
+            "About {} of 10,000 runners ({} of today's misses) would be missed by any number of such lines: their bib is soaked, folded, covered, turned away, or its tag is weak. Only another tag, or another way to wear it, helps them.\n\n",
+            per_10_000(floor.floor),
+            percent(share)
+        ));
+    }
+    out.push_str("## Recommendation\n\n");
+    match a.search.as_ref().map(|s| (s, &s.found)) {
+        Some((s, Some(layout))) if layout.added.is_empty() => out.push_str(&format!(
+            "Spare the money: the point as it stands keeps the promise with the confidence asked for ({}). {}.\n\n",
+            percent(s.confidence),
+            plain(&layout_words(layout))
+        )),
+        Some((s, Some(layout))) => out.push_str(&format!(
+            "The cheapest layout that keeps the promise in {} of races: {}.\n\n",
+            percent(s.confidence),
+            plain(&layout_words(layout))
+        )),
+        Some((s, None)) => out.push_str(&format!(
+            "No layout of the catalogue keeps the promise in {} of races. Before buying lines, look at the tag and at how bibs are worn, or promise less.\n\n",
+            percent(s.confidence)
+        )),
+        None => out.push_str("No search for the cheapest layout was made.\n\n"),
+    }
+    out.push_str("## Assumptions and cautions\n\n");
+    out.push_str(&format!(
+        "Tag {} ({} samples measured), {}, weather {}, {} simulated races; every layout met the same runners. ",
+        plain(&a.tag.name),
+        a.tag.samples,
+        plain(&a.region),
+        plain(&a.weather),
+        a.races
+    ));
+    out.push_str(
+        "The numbers are a forecast, not a measurement. They rest on beliefs nobody has measured yet:\n\n",
+    );
+    for line in a.assumed.iter().filter(|l| l.what.starts_with("beliefs")) {
+        out.push_str(&format!("- {}: {} ({})\n", plain(&line.what), plain(&line.value), plain(&line.source)));
+    }
+    out.push_str("\nMats and cables are trip hazards; gantries and mains supply in the rain are for qualified people; nobody should stand on or near antennas that are on. Radiated power must stay within the local limit. Local rules and licensed practice prevail.\n\n");
+    let p = &a.provenance;
+    out.push_str(&format!("{} {}, seed {}. Input files (SHA-256):\n\n", p.program, p.version, p.seed));
+    for input in &p.inputs {
+        out.push_str(&format!("- {} `{}`\n", plain(&input.path), input.sha256));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn user_text_cannot_become_markup() {
+        assert_eq!(plain("<script>a|b*"), "&lt;script&gt;a\\|b\\*");
+        assert_eq!(plain("two\nlines"), "two lines");
+    }
+}
