@@ -207,7 +207,7 @@ fn floor(out: &mut String, a: &Answer) {
     );
     let text = floor.share_of_misses.map_or("no miss was met, so no floor shows".to_owned(), |share| {
         format!(
-            "about {} of 10,000, {} of today's misses, belong to the runner's bib (soaked, folded, covered, turned away, a weak sample): only another tag or another way to wear it removes them",
+            "eight such crossings would still leave about {} of 10,000, {} of today's misses: these belong to the runner's bib (soaked, folded, covered, turned away, a weak sample), and only another tag or another way to wear it removes them",
             per_10_000(floor.floor),
             percent(share)
         )
@@ -279,10 +279,13 @@ fn distance(out: &mut String, curve: &DistanceCurve) {
                 .r_low
                 .zip(p.r_high)
                 .map_or("-".to_owned(), |(low, high)| format!("{} to {}", percent(low), percent(high)));
-            vec![format!("{} m", p.distance_m), p.r.map_or("-".to_owned(), percent), range]
+            let above = p.above_limit.zip(p.above_limit_high).map_or("-".to_owned(), |(excess, high)| {
+                format!("{:+.1} ± {:.1} points", 100.0 * excess, 100.0 * (high - excess))
+            });
+            vec![format!("{} m", p.distance_m), p.r.map_or("-".to_owned(), percent), range, above]
         })
         .collect();
-    out.push_str(&table(&["distance", "also missed", "within"], &rows));
+    out.push_str(&table(&["distance", "also missed", "within", "above far away"], &rows));
     if let Some(far) = curve.far_r {
         let from = curve.settled_from_m.map_or("not reached within 20 m".to_owned(), |m| {
             format!("reached from about {m} m on, within the noise of this run")

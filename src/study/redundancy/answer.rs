@@ -328,7 +328,8 @@ fn one_candidate(
     let old = base.points[point].lines.len();
     let lines = prepared.points[point].lines.len();
     // Lines that only came on top leave those that stand as they were.
-    let on_top = candidate.copy.is_some() && candidate.changes.is_empty() && lines > old;
+    let stands = &base.course.points[point].lines;
+    let on_top = lines > old && prepared.course.points[point].lines[..old] == stands[..];
     let standing = (1u64 << old.min(lines)) - 1;
     let all = all_lines(&prepared, point);
     let masks = if on_top { vec![all, standing, all & !standing] } else { vec![all] };

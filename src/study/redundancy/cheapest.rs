@@ -17,7 +17,9 @@ use std::sync::Arc;
 const MOST_TOGETHER: usize = 3;
 const MOST_LAYOUTS: usize = 60;
 /// Races of the screening, and runners-up shown.
-const SCREENING_RACES: u64 = 16;
+const SCREENING_RACES: u64 = 12;
+/// Passings of a stratum in the screening: one in so many of the full run's, at least two.
+const SCREENING_PART: u32 = 3;
 const RUNNERS_UP: usize = 2;
 
 #[derive(Clone, Debug, Serialize)]
@@ -152,13 +154,11 @@ fn one(
         prepare_like(Arc::new(course), ask.base.tag.clone(), ask.base)
     };
     let mask = all_lines(&prepared, ask.point);
-    let rates = |races: u64| -> Vec<f64> {
-        let runs = run(&prepared, ask.point, &[mask], ask.plan, ask.seed, races, ask.stop);
-        runs.iter().map(|race| race.miss(0)).collect()
-    };
-    let screening = SCREENING_RACES.min(ask.races);
-    let short = rates(screening);
-    out.crossings += crossings(ask.plan, short.len());
+    let small = Plan(ask.plan.0.iter().map(|&n| (n / SCREENING_PART).max(2)).collect());
+    let screening =
+        run(&prepared, ask.point, &[mask], &small, ask.seed, SCREENING_RACES.min(ask.races), ask.stop);
+    let short: Vec<f64> = screening.iter().map(|race| race.miss(0)).collect();
+    out.crossings += crossings(&small, short.len());
     // Even the upper end of the odds is too low: 1 − Wilson's lower end of the races that fail.
     let failing = 1.0 - target_odds(&short, target);
     if short.is_empty() || 1.0 - wilson_low(failing, short.len() as f64) < ask.confidence {

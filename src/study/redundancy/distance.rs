@@ -26,8 +26,10 @@ pub struct AtDistance {
     pub r: Option<f64>,
     pub r_low: Option<f64>,
     pub r_high: Option<f64>,
-    /// What is left above the limit of a line far away.
+    /// What is left above the limit of a line far away, with its 95 % interval (the same runners, so the noise of both cancels in part).
     pub above_limit: Option<f64>,
+    pub above_limit_low: Option<f64>,
+    pub above_limit_high: Option<f64>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -122,10 +124,7 @@ pub fn curve(
         });
         watch(done + 1);
     }
-    let within = |p: &AtDistance| match (p.r_low, p.r_high, far_r_low, far_r_high) {
-        (Some(low), Some(high), Some(far_low), Some(far_high)) => low <= far_high && high >= far_low,
-        _ => false,
-    };
+    let within = |p: &AtDistance| p.above_limit_low.is_some_and(|low| low <= 0.0);
     let settled = points.iter().rposition(|p| !within(p)).map_or(0, |last| last + 1);
     DistanceCurve {
         line: base.points[point].lines[line].clone(),

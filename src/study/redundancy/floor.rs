@@ -56,7 +56,7 @@ pub fn race_after_crossings(
                     for (_, line) in work.lines.iter().enumerate().filter(|(l, _)| mask >> l & 1 == 1) {
                         settled |= line.settled;
                         in_reach |= line.in_reach;
-                        merged.extend_from_slice(&line.rounds);
+                        merged.extend_from_slice(line.stairs.rounds());
                     }
                 }
                 if settled {
