@@ -256,6 +256,14 @@ pub struct LabArgs {
     /// Let --write replace a tag folder that is there already
     #[arg(long, requires = "write")]
     pub force: bool,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: Format,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
 pub struct RankArgs {
     /// Season file (TOML): calendar, tags, what-ifs
     pub season: PathBuf,

@@ -115,12 +115,20 @@ pub fn curve(
         }
         let clusters: Vec<(f64, f64)> = runs.iter().map(|race| (race.miss(1), race.miss(0))).collect();
         let [r, r_low, r_high] = interval(&clusters);
+        let excess: Vec<(f64, f64)> =
+            clusters.iter().zip(&far).map(|((both, a), (far, _))| (both - far, *a)).collect();
+        let (above_limit, reach) = match clustered_ratio(&excess) {
+            Some((ratio, error)) => (Some(ratio), error.map(|e| normal_quantile(0.975) * e)),
+            None => (None, None),
+        };
         points.push(AtDistance {
             distance_m,
             r,
             r_low,
             r_high,
-            above_limit: r.zip(far_r).map(|(r, far)| r - far),
+            above_limit,
+            above_limit_low: above_limit.zip(reach).map(|(m, h)| m - h),
+            above_limit_high: above_limit.zip(reach).map(|(m, h)| m + h),
         });
         watch(done + 1);
     }
