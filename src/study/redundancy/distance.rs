@@ -91,6 +91,7 @@ fn interval(clusters: &[(f64, f64)]) -> [Option<f64>; 3] {
 }
 
 /// The curve for one line of the point; `watch` hears of every distance done.
+#[allow(clippy::too_many_arguments)]
 pub fn curve(
     base: &Prepared,
     point: usize,
