@@ -111,7 +111,7 @@ pub struct Pictures {
     /// Write one self-contained HTML page for people (opens offline, prints on A4)
     #[arg(long, value_name = "FILE")]
     pub html: Option<PathBuf>,
-    /// Write each figure as SVG and PNG and its numbers as CSV into a folder
+    /// Write each figure as SVG (and PNG, when built with the feature `png`) and its numbers as CSV into a folder
     #[arg(long, value_name = "FOLDER")]
     pub figures: Option<PathBuf>,
 }
