@@ -265,6 +265,8 @@ pub struct LabArgs {
 
 #[derive(Debug, Args)]
 pub struct RankArgs {
+    #[command(flatten)]
+    pub pictures: Pictures,
     /// Season file (TOML): calendar, tags, what-ifs
     pub season: PathBuf,
     /// Seed of all draws; the same seed, files and build give the same bytes on any number of threads
@@ -305,6 +307,8 @@ pub enum StudyFormat {
 
 #[derive(Debug, Args)]
 pub struct RedundancyArgs {
+    #[command(flatten)]
+    pub pictures: Pictures,
     #[command(flatten)]
     pub inputs: Inputs,
     #[arg(long, value_enum, default_value = "text")]

@@ -5,8 +5,10 @@ use super::failure::{DONE, Failure};
 use super::inputs::{show_warnings, use_threads};
 use super::interrupt;
 use super::output::Output;
+use super::pictures::Album;
 use super::predict::json;
 use super::progress::StudyLine;
+use crate::report::pages::rank::page;
 use crate::report::rank_text::rank_text;
 use crate::report::words::{percent, significant};
 use crate::study::rank::{self, Progress, Request};
@@ -20,6 +22,7 @@ pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
     }
     use_threads(args.threads)?;
     let output = Output::open(args.out.as_deref())?;
+    let album = Album::open(&args.pictures)?;
     let (season, mut warnings) = file::load(&args.season).map_err(Failure::Files)?;
     let (resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
     warnings.extend(more);
@@ -43,6 +46,9 @@ pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
             "broken off before the first world was finished: nothing is known yet".to_owned(),
         ));
     };
+    if album.wanted() {
+        album.write(&page(&answer))?;
+    }
     output.write(&match args.format {
         Format::Text => rank_text(&answer),
         Format::Json => json(&answer)?,

@@ -5,10 +5,12 @@ use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
 use super::interrupt;
 use super::output::Output;
+use super::pictures::Album;
 use super::predict::json;
 use super::progress::StudyLine;
 use crate::lab::text;
 use crate::report::justification::justification;
+use crate::report::pages::redundancy::page;
 use crate::report::redundancy_text::redundancy_text;
 use crate::study::redundancy::answer::Refused;
 use crate::study::redundancy::{Request, answer, catalogue};
@@ -17,6 +19,7 @@ use std::process::ExitCode;
 
 pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
     let output = Output::open(args.out.as_deref())?;
+    let album = Album::open(&args.pictures)?;
     let loaded = load(&args.inputs)?;
     let path = &args.inputs.scenario;
     let read = text::read(path).map_err(|d| Failure::Files(vec![*d]))?;
@@ -42,6 +45,9 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
         Refused::OutOfBounds(_) => Failure::Internal(refused.to_string()),
         _ => Failure::Usage(refused.to_string()),
     })?;
+    if album.wanted() {
+        album.write(&page(&result))?;
+    }
     output.write(&match args.format {
         StudyFormat::Text => redundancy_text(&result),
         StudyFormat::Json => json(&result)?,

@@ -10,7 +10,8 @@ const WIDTH: usize = 100;
 pub fn rank_text(answer: &Answer) -> String {
     let mut out = String::new();
     heading(&mut out, answer);
-    choice(&mut out, answer);
+    say(&mut out, &choice(answer));
+    out.push('\n');
     tags(&mut out, answer);
     parts(&mut out, answer);
     prices(&mut out, answer);
@@ -57,9 +58,10 @@ fn find<'a>(variant: &'a VariantResult, name: &str) -> Option<&'a TagResult> {
     variant.tags.iter().find(|t| t.tag == name)
 }
 
-fn choice(out: &mut String, a: &Answer) {
+/// The choice in a few sentences.
+pub fn choice(a: &Answer) -> String {
     let base = &a.variants[0];
-    let Some(best) = find(base, &a.choice) else { return };
+    let Some(best) = find(base, &a.choice) else { return String::new() };
     let mut text = format!(
         "Choose {}. Expect {} missed passings in the season, {} of 10,000 ({} to {} in nine cases of ten, over what nobody has measured).",
         best.tag,
@@ -88,19 +90,16 @@ fn choice(out: &mut String, a: &Answer) {
     if let Some(short) = best.short_of_stock {
         text.push_str(&format!(" But its stock is {} tags short of what the season needs.", grouped(short)));
     }
-    say(out, &text);
     if base.best != best.tag && !base.best.is_empty() {
         let fewest = find(base, &base.best);
-        say(
-            out,
-            &format!(
-                "{} misses fewest ({}), whatever it costs.",
-                base.best,
-                fewest.map_or(String::new(), |t| count(t.missed))
-            ),
-        );
+        text.push(' ');
+        text.push_str(&format!(
+            "{} misses fewest ({}), whatever it costs.",
+            base.best,
+            fewest.map_or(String::new(), |t| count(t.missed))
+        ));
     }
-    out.push('\n');
+    text
 }
 
 /// A number of misses: whole from ten up.

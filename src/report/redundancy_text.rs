@@ -16,7 +16,8 @@ const WIDTH: usize = 100;
 pub fn redundancy_text(answer: &Answer) -> String {
     let mut out = String::new();
     heading(&mut out, answer);
-    first_words(&mut out, answer);
+    say(&mut out, &first_words(answer));
+    out.push('\n');
     sets(&mut out, answer);
     answer.pairs.iter().for_each(|pair| pair_words(&mut out, pair));
     who(&mut out, answer);
@@ -86,7 +87,8 @@ pub fn rate_words(set: &SetResult) -> String {
     }
 }
 
-fn first_words(out: &mut String, a: &Answer) {
+/// The answer in a few sentences.
+pub fn first_words(a: &Answer) -> String {
     let runners = a.runners as f64;
     let mut text = format!(
         "As it stands, {} misses {}, that is {} of {} runners. The promise of {} is kept in {} of such races.",
@@ -108,8 +110,7 @@ fn first_words(out: &mut String, a: &Answer) {
     if let Some(share) = a.floor.as_ref().and_then(|f| f.share_of_misses) {
         text.push_str(&format!(" About {} of today's misses stay whatever lines are added.", percent(share)));
     }
-    say(out, &text);
-    out.push('\n');
+    text
 }
 
 /// The candidate that leaves the fewest misses.

@@ -5,4 +5,6 @@ pub mod footprint;
 pub mod lab;
 pub mod layout;
 pub mod predict;
+pub mod rank;
+pub mod redundancy;
 pub mod session;

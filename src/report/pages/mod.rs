@@ -3,6 +3,8 @@
 pub mod explain;
 pub mod lab;
 pub mod predict;
+pub mod rank;
+pub mod redundancy;
 
 use super::page::assumptions;
 use super::table::{Cell, Table};

@@ -1,0 +1,315 @@
+//! Figures of redundancy: true gain beside naive gain, shared causes, the backup's distance, what each addition leaves.
+
+use super::predict::{figure, panel};
+use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark};
+use crate::report::palette::{Dash, Ink, Marker, Style};
+use crate::report::scale::Scale;
+use crate::report::table::{Cell, Show, Table};
+use crate::report::words::{grouped, per_10_000, percent, significant};
+use crate::study::redundancy::answer::Answer;
+use crate::study::redundancy::pair::{PairResult, SetResult};
+
+const PER: f64 = 1e4;
+
+fn source(a: &Answer) -> String {
+    format!("simulation, {} races, {} crossings, seed {}", a.races, grouped(a.crossings), a.provenance.seed)
+}
+
+/// Pairs that stand, then those a candidate would make; named.
+fn all_pairs(a: &Answer) -> Vec<(String, &PairResult)> {
+    let standing = a.pairs.iter().map(|p| (format!("{} backed by {}", p.first, p.second), p));
+    let proposed = a
+        .candidates
+        .iter()
+        .filter_map(|c| c.pair.as_ref().map(|p| (format!("as it is, backed by {}", c.name), p)));
+    standing.chain(proposed).filter(|(_, p)| p.r.is_some()).collect()
+}
+
+/// What the second line divides the misses by, and what it would if misses had nothing in common.
+pub fn gains(a: &Answer) -> Option<Figure> {
+    let pairs = all_pairs(a);
+    let first = pairs.first()?;
+    let mut table = Table::new(&[
+        ("pair", "lines", Show::Fixed(0)),
+        ("first_missed", "first misses", Show::Percent),
+        ("second_missed", "second misses", Show::Percent),
+        ("both_missed", "both miss", Show::Percent),
+        ("r", "second misses what the first missed", Show::Percent),
+        ("r_low", "from", Show::Percent),
+        ("r_high", "to", Show::Percent),
+        ("true_gain", "true gain", Show::Digits(3)),
+        ("naive_gain", "naive gain", Show::Digits(3)),
+    ]);
+    for (name, p) in &pairs {
+        table.row([
+            name.as_str().into(),
+            p.first_missed.into(),
+            p.second_missed.into(),
+            p.both_missed.into(),
+            p.r.into(),
+            p.r_low.into(),
+            p.r_high.into(),
+            p.true_gain.into(),
+            p.naive_gain.into(),
+        ]);
+    }
+    let finite = |v: f64| v.is_finite() && v > 0.0;
+    let x = Axis::new(
+        "divides the misses by, log scale",
+        Scale::decades(
+            pairs
+                .iter()
+                .flat_map(|(_, p)| [p.true_gain.unwrap_or(1.0), p.naive_gain])
+                .filter(|v| finite(*v))
+                .chain([1.0]),
+        ),
+    );
+    let ends = x.scale.ends();
+    let on = |v: f64| v.clamp(ends.0, ends.1);
+    let naive =
+        pairs.iter().enumerate().filter(|(_, (_, p))| finite(p.naive_gain)).map(|(i, (name, p))| Dot {
+            at: i as f64 - 0.17,
+            value: on(p.naive_gain),
+            inner: None,
+            outer: None,
+            tip: format!("{name}\nnaive: {} times", significant(p.naive_gain)),
+        });
+    let real = pairs.iter().enumerate().filter_map(|(i, (name, p))| {
+        let inverse = |r: f64| on(1.0 / r.max(1e-12));
+        let interval = p.r_low.zip(p.r_high).map(|(low, high)| (inverse(high), inverse(low)));
+        p.true_gain.map(|gain| Dot {
+            at: i as f64 + 0.17,
+            value: on(gain),
+            inner: interval,
+            outer: None,
+            tip: format!("{name}\ntrue: {} times", significant(gain)),
+        })
+    });
+    let layers = vec![
+        Layer::new(
+            "naive: as if misses had nothing in common",
+            Style { marker: Marker::Ring, ..Style::series(1) },
+            Mark::Dots(Along::X, naive.collect()),
+        ),
+        Layer::new(
+            "true: the same runner and bib at both",
+            Style::series(0),
+            Mark::Dots(Along::X, real.collect()),
+        ),
+    ];
+    let (name, p) = first;
+    let title = match p.true_gain {
+        Some(gain) => format!(
+            "{name}: divides the misses by {}, not by {}",
+            significant(gain),
+            significant(p.naive_gain)
+        ),
+        None => format!("{name}: no shared miss was met"),
+    };
+    let reading = "Lines share runners and bibs, so the second helps less than its own miss rate promises. Thick line: 95 % \
+                   interval over races.";
+    let names = pairs.iter().map(|(name, _)| name.clone());
+    let mut out = figure("gains", title, reading, source(a), table);
+    out.panels =
+        vec![panel("", x, Axis::categories("lines", names, true), 40.0 * pairs.len().max(2) as f64, layers)];
+    Some(out)
+}
+
+/// Who is missed by both lines, and why.
+pub fn shared(a: &Answer) -> Option<Figure> {
+    const MOST: usize = 7;
+    let (who, causes) = match a.pairs.iter().find(|p| !p.shared.is_empty()) {
+        Some(p) => (&p.shared, Some(&p.causes)),
+        None => (&a.shared, None),
+    };
+    let first = who.first()?;
+    let mut table = Table::new(&[
+        ("group", "group", Show::Fixed(0)),
+        ("name", "kind", Show::Fixed(0)),
+        ("share", "share of the shared misses", Show::Percent),
+    ]);
+    let mut panels = vec![];
+    let lists = [("who is missed by all", Some(who)), ("first cause", causes)];
+    for (k, (title, list)) in lists.into_iter().enumerate() {
+        let Some(list) = list.filter(|l| !l.is_empty()) else { continue };
+        for s in list.iter() {
+            table.row([title.into(), s.name.as_str().into(), s.share.into()]);
+        }
+        let shown = &list[..list.len().min(MOST)];
+        let bars = shown.iter().enumerate().map(|(i, s)| Bar {
+            at: i as f64,
+            from: 0.0,
+            to: 100.0 * s.share,
+            thickness: 0.55,
+            tip: format!("{}: {}", s.name, percent(s.share)),
+        });
+        let style = Style { hatch: k as u8, ..Style::series(2 + k) };
+        let x = Axis::new("share of the shared misses, %", Scale::Linear { low: 0.0, high: 100.0 });
+        let y = Axis::categories("", shown.iter().map(|s| s.name.clone()), true);
+        let layers = vec![Layer::new("", style, Mark::Bars(Along::X, bars.collect()))];
+        panels.push(panel(title, x, y, 26.0 * shown.len() as f64, layers));
+    }
+    let title = format!("{} of the shared misses: {}", percent(first.share), first.name);
+    let reading = "Misses that every line has in common, by kind of runner and by first cause. Only changing the cause \
+                   removes them, not another line like these.";
+    let mut out = figure("shared", title, reading, source(a), table);
+    out.panels = panels;
+    Some(out)
+}
+
+/// r over the distance of a copy of the line.
+pub fn distance(a: &Answer) -> Option<Figure> {
+    let curve = a.distance.as_ref()?;
+    let known: Vec<_> = curve.points.iter().filter(|p| p.r.is_some()).collect();
+    if known.len() < 2 {
+        return None;
+    }
+    let mut table = Table::new(&[
+        ("distance_m", "distance, m", Show::Fixed(2)),
+        ("r", "the copy misses it too", Show::Percent),
+        ("r_low", "from", Show::Percent),
+        ("r_high", "to", Show::Percent),
+    ]);
+    for p in &curve.points {
+        table.row([p.distance_m.into(), p.r.into(), p.r_low.into(), p.r_high.into()]);
+    }
+    let line = known.iter().map(|p| (p.distance_m, 100.0 * p.r.unwrap_or(f64::NAN))).collect();
+    let band = known
+        .iter()
+        .filter_map(|p| p.r_low.zip(p.r_high).map(|(low, high)| (p.distance_m, 100.0 * low, 100.0 * high)))
+        .collect();
+    let mut layers = vec![];
+    if let (Some(low), Some(high)) = (curve.far_r_low, curve.far_r_high) {
+        let mark = Mark::Shade { along: Along::Y, from: 100.0 * low, to: 100.0 * high, label: String::new() };
+        layers.push(Layer::new(
+            "a line far away: only the runner is the same",
+            Style::plain(Ink::Faint),
+            mark,
+        ));
+    }
+    layers.push(Layer::new("95 % interval over races", Style::series(0), Mark::Band(band)));
+    layers.push(Layer::new(
+        "a copy of the line",
+        Style::series(0).wide(2.2),
+        Mark::Line { points: line, markers: true },
+    ));
+    if let Some(far) = curve.far_r {
+        let mark = Mark::Rule { along: Along::Y, at: 100.0 * far, label: "limit".into() };
+        layers.push(Layer::new("", Style::plain(Ink::Text).dashed(Dash::Long), mark));
+    }
+    if let Some(at) = curve.settled_from_m {
+        let mark = Mark::Rule { along: Along::X, at, label: format!("settled from {at} m") };
+        layers.push(Layer::new("", Style::plain(Ink::Ruby).dashed(Dash::Short).wide(1.6), mark));
+    }
+    let last = known.iter().map(|p| p.distance_m).fold(0.0, f64::max);
+    let top = known
+        .iter()
+        .map(|p| 100.0 * p.r_high.or(p.r).unwrap_or(0.0))
+        .chain(curve.far_r_high.map(|r| 100.0 * r));
+    let x = Axis::new("distance of the copy along the road, m", Scale::Linear { low: 0.0, high: last });
+    let y = Axis::new(
+        "of what the line missed the copy misses too, %",
+        Scale::from_zero(top.map(|v| v.min(100.0))),
+    );
+    let title = match (curve.settled_from_m, curve.far_r) {
+        (Some(at), Some(far)) => format!(
+            "A backup {} m on is as good as one far away: it still misses {} of what {} missed",
+            significant(at),
+            percent(far),
+            curve.line
+        ),
+        _ => format!("Distance of a backup for {}: no distance tried reaches the limit", curve.line),
+    };
+    let reading = "A copy of the line at growing distance. What is left far away is the runner's own share: same bib, same \
+                   body, same water.";
+    let mut out = figure("distance", title, reading, source(a), table);
+    out.panels = vec![panel("", x, y, 190.0, layers)];
+    Some(out)
+}
+
+/// Misses of the layout as it is, of each line alone, with each candidate, and the floor.
+pub fn layouts(a: &Answer) -> Figure {
+    let mut table = Table::new(&[
+        ("layout", "layout", Show::Fixed(0)),
+        ("miss_rate", "missed", Show::Percent),
+        ("miss_rate_low", "computed within, from", Show::Percent),
+        ("miss_rate_high", "to", Show::Percent),
+        ("race_p05", "5 % of races below", Show::Percent),
+        ("race_p95", "95 % of races below", Show::Percent),
+        ("target_odds", "target kept", Show::Percent),
+        ("cost", "cost", Show::Digits(4)),
+    ]);
+    let mut rows: Vec<(String, &SetResult, Option<f64>)> = vec![("as it is".into(), &a.all, None)];
+    rows.extend(a.sets.iter().map(|s| (s.name.clone(), s, None)));
+    rows.extend(a.candidates.iter().map(|c| (format!("with {}", c.name), &c.result, c.cost)));
+    for (name, s, cost) in &rows {
+        table.row([
+            name.as_str().into(),
+            s.miss_rate.into(),
+            s.miss_rate_low.into(),
+            s.miss_rate_high.into(),
+            s.race_p05.into(),
+            s.race_p95.into(),
+            s.target_odds.into(),
+            Cell::from(*cost),
+        ]);
+    }
+    let floor = a.floor.as_ref().map(|f| PER * f.floor).filter(|f| *f > 1e-4);
+    let allowed = PER * (1.0 - a.target);
+    let shown =
+        rows.iter().flat_map(|(_, s, _)| [PER * s.miss_rate, PER * s.miss_rate_high]).filter(|v| *v > 1e-3);
+    let x = Axis::new(
+        "missed of 10,000 runners, log scale",
+        Scale::decades(shown.chain(floor).chain([allowed, 1.0])),
+    );
+    let ends = x.scale.ends();
+    let on = |v: f64| (PER * v).clamp(ends.0, ends.1);
+    let dots = rows.iter().enumerate().map(|(i, (name, s, _))| Dot {
+        at: i as f64,
+        value: on(s.miss_rate),
+        inner: Some((on(s.miss_rate_low), on(s.miss_rate_high))),
+        outer: Some((on(s.race_p05), on(s.race_p95))),
+        tip: format!(
+            "{name}: {} of 10,000\ncomputed within {} to {}\ntarget kept in {}",
+            per_10_000(s.miss_rate),
+            per_10_000(s.miss_rate_low),
+            per_10_000(s.miss_rate_high),
+            percent(s.target_odds)
+        ),
+    });
+    let mut layers = vec![Layer::new(
+        "target allows",
+        Style::plain(Ink::Ruby).dashed(Dash::Long).wide(1.8),
+        Mark::Rule { along: Along::X, at: allowed, label: String::new() },
+    )];
+    if let Some(at) = floor {
+        let mark = Mark::Rule { along: Along::X, at, label: String::new() };
+        layers.push(Layer::new(
+            "no line goes below",
+            Style::plain(Ink::Text).dashed(Dash::Dot).wide(1.8),
+            mark,
+        ));
+    }
+    layers.push(Layer::new(
+        "expected, over all races",
+        Style::series(0),
+        Mark::Dots(Along::X, dots.collect()),
+    ));
+    let best = a.candidates.iter().min_by(|x, y| x.result.miss_rate.total_cmp(&y.result.miss_rate));
+    let title = match best {
+        Some(c) => format!(
+            "{}: {} of 10,000 missed as it is, {} with {}",
+            a.point,
+            per_10_000(a.all.miss_rate),
+            per_10_000(c.result.miss_rate),
+            c.name
+        ),
+        None => format!("{}: {} of 10,000 missed as it is", a.point, per_10_000(a.all.miss_rate)),
+    };
+    let reading = "Marker: expected miss rate. Thick line: 95 % interval of the computation. Thin line: 5 to 95 % of races. \
+                   Values at the left edge are that or less.";
+    let y = Axis::categories("layout", rows.iter().map(|(name, ..)| name.clone()), true);
+    let mut out = figure("layouts", title, reading, source(a), table);
+    out.panels = vec![panel("", x, y, 28.0 * rows.len().max(2) as f64, layers)];
+    out
+}

@@ -1,0 +1,80 @@
+//! The page of redundancy.
+
+use super::{assumed, inputs, run};
+use crate::report::cautions::CAUTIONS;
+use crate::report::figures::redundancy::{distance, gains, layouts, shared};
+use crate::report::page::Page;
+use crate::report::redundancy_text::first_words;
+use crate::report::table::{Cell, Show, Table};
+use crate::report::words::{grouped, per_10_000, percent, significant};
+use crate::study::redundancy::answer::Answer;
+
+pub fn page(a: &Answer) -> Page {
+    let mut table = Table::new(&[
+        ("layout", "layout", Show::Fixed(0)),
+        ("missed", "missed of 10,000", Show::Fixed(0)),
+        ("within", "computed within", Show::Fixed(0)),
+        ("race", "race to race, 5 to 95 %", Show::Fixed(0)),
+        ("target_odds", "target kept", Show::Fixed(0)),
+    ]);
+    let named = std::iter::once(("as it is".to_owned(), &a.all))
+        .chain(a.sets.iter().map(|s| (s.name.clone(), s)))
+        .chain(a.candidates.iter().map(|c| (format!("with {}", c.name), &c.result)));
+    for (name, s) in named {
+        let range = |low: f64, high: f64| format!("{} to {}", per_10_000(low), per_10_000(high));
+        table.row([
+            Cell::from(name),
+            if s.none_met { "none met".into() } else { per_10_000(s.miss_rate).into() },
+            range(s.miss_rate_low, s.miss_rate_high).into(),
+            range(s.race_p05, s.race_p95).into(),
+            percent(s.target_odds).into(),
+        ]);
+    }
+    let mut hinges: Vec<String> = a
+        .pairs
+        .iter()
+        .filter_map(|p| {
+            let gain = p.true_gain?;
+            let shared = p.shared.first().map_or(String::new(), |s| format!(" Most shared misses: {}.", s.name));
+            Some(format!(
+                "{} misses {} of what {} missed: it divides the misses by {}, where misses with nothing in common would \
+                 give {}.{shared}",
+                p.second,
+                percent(p.r?),
+                p.first,
+                significant(gain),
+                significant(p.naive_gain)
+            ))
+        })
+        .collect();
+    if let Some(share) = a.floor.as_ref().and_then(|f| f.share_of_misses) {
+        hinges.push(format!("About {} of today's misses stay whatever lines are added.", percent(share)));
+    }
+    let mut figures = vec![layouts(a)];
+    figures.extend(gains(a));
+    figures.extend(shared(a));
+    figures.extend(distance(a));
+    let mut page = Page {
+        study: "redundancy".into(),
+        subject: format!("{}, {}", a.event, a.point),
+        note: format!(
+            "{}. Tag {}, {}, weather {}.",
+            a.note.trim_end_matches('.'),
+            a.tag.name,
+            a.region,
+            a.weather
+        ),
+        answer: first_words(a),
+        caption: "Missed runners per 10,000".into(),
+        table,
+        hinges,
+        cautions: CAUTIONS.iter().map(|c| (*c).to_string()).collect(),
+        figures,
+        assumptions: assumed(&a.assumed),
+        inputs: inputs(&a.provenance),
+        run: run(&a.provenance),
+    };
+    page.run.push(("races".into(), a.races.to_string()));
+    page.run.push(("crossings".into(), grouped(a.crossings)));
+    page
+}
