@@ -177,7 +177,7 @@ mod tests {
             region = { key = "eu_lower" }
             weather = { key = "rain" }
             field = { runners = 2000 }
-            every_antenna = { power_dbm = 30 }
+            every_antenna = { power_dbm = 28 }
             [[point]]
             name = "10 km"
             plane = [{ x_m = 0, y_m = 5, normal_azimuth_deg = -90 }]
