@@ -2,6 +2,7 @@
 
 pub mod explain;
 pub mod footprint;
+pub mod hinges;
 pub mod lab;
 pub mod layout;
 pub mod predict;

@@ -3,7 +3,7 @@
 use super::{assumed, inputs, run};
 use crate::course::Course;
 use crate::report::cautions::CAUTIONS;
-use crate::report::figures::{footprint, predict};
+use crate::report::figures::{footprint, hinges, predict};
 use crate::report::page::Page;
 use crate::report::predict_text::answer;
 use crate::report::table::{Cell, Show, Table};
@@ -46,7 +46,7 @@ pub fn page(f: &Forecast, course: &Course, footprints: &[(usize, Footprint)]) ->
         figures.push(footprint::plan(print, &course.points[*p], &format!("plan-{}", i + 1)));
     }
     figures.push(predict::counts(f));
-    figures.extend(predict::hinges(f));
+    figures.extend(hinges::hinges(f));
     let mut page = Page {
         study: "predict".into(),
         subject: f.event.clone(),
