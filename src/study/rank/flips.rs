@@ -85,7 +85,7 @@ pub fn axes(losses: &Losses) -> Vec<Axis> {
             continue;
         }
         let part = |wanted: bool, count: f64| {
-            means(&losses.weighed(
+            means(&losses.decision(
                 0,
                 Half::Both,
                 |entry, r| if inside(entry) == wanted { r / count } else { 0.0 },
