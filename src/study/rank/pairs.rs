@@ -143,19 +143,7 @@ fn pair(
         more_missed: mean,
         more_missed_p05: quantile(&gaps, 0.05),
         more_missed_p95: quantile(&gaps, 0.95),
-        odds_better: gaps
-            .iter()
-            .map(|&g| {
-                if g > 0.0 {
-                    1.0
-                } else if g == 0.0 {
-                    0.5
-                } else {
-                    0.0
-                }
-            })
-            .sum::<f64>()
-            / n,
+        odds_better,
         told_apart: settles == Settles::Settled,
         verdict,
         more_crossings,
