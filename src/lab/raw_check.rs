@@ -47,6 +47,16 @@ pub fn read(source: &Arc<Source>) -> Result<RawFile, Vec<Diagnostic>> {
             );
         }
     }
+    file.spread.check(&mut |path, value, min, max, unit, _| {
+        let Some(value) = value else { return };
+        if !(value >= min && value <= max) {
+            let key = path.last().copied().unwrap_or("");
+            let message = format!("{key} = {value} is outside {min}..={max} {unit}");
+            found.push(
+                Diagnostic::error("tag-range", message.trim_end()).at(source, toml_text::place(source, path)),
+            );
+        }
+    });
     let mut wrong = |path: &[&str], message: String, help: &str| {
         let finding = Diagnostic::error("raw-setup", message).at(source, toml_text::place(source, path));
         found.push(finding.help(help));

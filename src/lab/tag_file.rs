@@ -1,5 +1,7 @@
 //! `tag.toml`: what a tag is called, how its sweeps were taken, and what is assumed about its spread.
 
+use super::stat::few::Ground;
+use super::stat::sigma_posterior::{PRIOR_DEGREES, PRIOR_SCALE_DB, Prior};
 use super::toml_text;
 use crate::diag::{Diagnostic, Source};
 use schemars::JsonSchema;
@@ -10,7 +12,7 @@ use std::sync::Arc;
 /// Source: our estimate; published backscatter measurements reach ±0.5 dB with a reference modulator
 /// (Kuester et al., IEEE Trans. Microwave Theory Tech. 2012, doi 10.1109/TMTT.2012.2195017, abstract).
 pub const DEFAULT_LAB_BIAS_SD_DB: f64 = 0.7;
-/// Scale of the half-normal prior on the spread of the frequency shift between samples, MHz. Source: our estimate.
+/// Scale of the prior on the spread of the frequency shift between samples, MHz. Source: our estimate.
 pub const SHIFT_PRIOR_SCALE_MHZ: f64 = 2.0;
 
 /// Whether the sweeps are as the instruments read them, or already incident power at the tag.
@@ -27,18 +29,52 @@ pub enum SweepLevel {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SpreadFile {
-    /// Scale of the half-normal prior on the spread of the common offset, dB. Default 1.
+    /// Scale of the half-t prior on the spread of the common offset, dB. Default 1.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub offset_prior_db: Option<f64>,
-    /// Scale of the half-normal prior on the spread of the frequency shift, MHz. Default 2.
+    /// Scale of the half-t prior on the spread of the frequency shift, MHz. Default 2.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub shift_prior_mhz: Option<f64>,
+    /// Degrees of freedom of both priors, 1 (half-Cauchy) to 1000 (half-normal in effect). Default 4.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub prior_degrees: Option<f64>,
     /// Standard deviation of the common offset, when it is known from elsewhere, dB.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub offset_sd_db: Option<f64>,
     /// Standard deviation of the frequency shift, when it is known from elsewhere, MHz.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub shift_sd_mhz: Option<f64>,
+}
+
+impl SpreadFile {
+    /// How the offsets of the samples are judged; `noise_variance` of each offset, dB².
+    pub fn offset_ground(&self, noise_variance: f64) -> Ground {
+        let scale = self.offset_prior_db.unwrap_or(PRIOR_SCALE_DB);
+        Ground { prior: self.prior(scale), noise_variance, known: self.offset_sd_db }
+    }
+    /// How the shifts of the samples are judged; `noise_variance` of each shift, MHz².
+    pub fn shift_ground(&self, noise_variance: f64) -> Ground {
+        let scale = self.shift_prior_mhz.unwrap_or(SHIFT_PRIOR_SCALE_MHZ);
+        Ground { prior: self.prior(scale), noise_variance, known: self.shift_sd_mhz }
+    }
+    fn prior(&self, scale: f64) -> Prior {
+        Prior { scale, degrees: self.prior_degrees.unwrap_or(PRIOR_DEGREES) }
+    }
+    /// Reports every number outside its limits.
+    pub fn check(&self, range: &mut impl FnMut(&[&str], Option<f64>, f64, f64, &str, &str)) {
+        range(&["spread", "offset_prior_db"], self.offset_prior_db, 0.05, 10.0, "dB", "scale of the prior");
+        range(&["spread", "shift_prior_mhz"], self.shift_prior_mhz, 0.05, 50.0, "MHz", "scale of the prior");
+        range(
+            &["spread", "prior_degrees"],
+            self.prior_degrees,
+            1.0,
+            1000.0,
+            "",
+            "degrees of freedom of the prior",
+        );
+        range(&["spread", "offset_sd_db"], self.offset_sd_db, 0.0, 10.0, "dB", "a known spread");
+        range(&["spread", "shift_sd_mhz"], self.shift_sd_mhz, 0.0, 50.0, "MHz", "a known spread");
+    }
 }
 
 /// The file `tag.toml` of a referred tag.
@@ -104,14 +140,10 @@ pub fn read(source: &Arc<Source>) -> Result<TagFile, Vec<Diagnostic>> {
             );
         }
     };
-    let spread = &file.spread;
     range(&["own_spacer_mm"], Some(file.own_spacer_mm), 0.0, 50.0, "mm", "thickness of the tag's own spacer");
     range(&["price"], file.price, 0.0, 1e6, "", "price per tag");
     range(&["lab_bias_sd_db"], file.lab_bias_sd_db, 0.0, 10.0, "dB", "standard uncertainty of the level");
-    range(&["spread", "offset_prior_db"], spread.offset_prior_db, 0.05, 10.0, "dB", "scale of the prior");
-    range(&["spread", "shift_prior_mhz"], spread.shift_prior_mhz, 0.05, 50.0, "MHz", "scale of the prior");
-    range(&["spread", "offset_sd_db"], spread.offset_sd_db, 0.0, 10.0, "dB", "a known spread");
-    range(&["spread", "shift_sd_mhz"], spread.shift_sd_mhz, 0.0, 50.0, "MHz", "a known spread");
+    file.spread.check(&mut range);
     if file.name.trim().is_empty() {
         found.push(
             Diagnostic::error("tag-name", "the name is empty")

@@ -2,10 +2,10 @@
 
 use super::align::{Alignment, Track, align};
 use super::censored::mean_level;
-use super::spread::{PRIOR_SCALE_DB, SigmaPosterior, Spread};
+use super::spread::Spread;
 use super::{MountCurve, Tag, TagCurve, mounts};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
-use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, SHIFT_PRIOR_SCALE_MHZ, TagFile};
+use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, TagFile};
 use crate::lab::{Level, Mount, Sweep, parse, text};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -257,22 +257,8 @@ fn spread(file: &TagFile, alignment: &Alignment, toml: &Arc<Source>, found: &mut
     let samples = alignment.offset_db.len();
     let (offset_sd, shift_sd) = (sample_sd(&alignment.offset_db), sample_sd(&alignment.shift_mhz));
     let given = &file.spread;
-    let posterior = |known: Option<f64>, sd: f64, noise: f64, prior: f64| match known {
-        Some(sigma) => SigmaPosterior::known(sigma),
-        None => SigmaPosterior::with_noise(samples, sd, noise, prior),
-    };
-    let offset_sigma_db = posterior(
-        given.offset_sd_db,
-        offset_sd,
-        alignment.offset_noise,
-        given.offset_prior_db.unwrap_or(PRIOR_SCALE_DB),
-    );
-    let shift_sigma_mhz = posterior(
-        given.shift_sd_mhz,
-        shift_sd,
-        alignment.shift_noise,
-        given.shift_prior_mhz.unwrap_or(SHIFT_PRIOR_SCALE_MHZ),
-    );
+    let offset_sigma_db = given.offset_ground(alignment.offset_noise).posterior(samples, offset_sd);
+    let shift_sigma_mhz = given.shift_ground(alignment.shift_noise).posterior(samples, shift_sd);
     if samples < 3 && given.offset_sd_db.is_none() {
         let (low, high) = (offset_sigma_db.quantile(0.025), offset_sigma_db.quantile(0.975));
         let count = if samples == 1 { "one sample".to_owned() } else { format!("{samples} samples") };

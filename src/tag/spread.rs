@@ -6,7 +6,7 @@
 //! One race draws one σ and one error of the mean (both shared by all its tags: they describe the batch);
 //! one passing draws its sample's offset and shift.
 
-pub use crate::lab::stat::sigma_posterior::{PRIOR_SCALE_DB, SigmaPosterior};
+pub use crate::lab::stat::sigma_posterior::{PRIOR_DEGREES, PRIOR_SCALE_DB, Prior, SigmaPosterior};
 
 /// Spread between samples of a tag and what is unknown about the average.
 #[derive(Clone, Debug)]

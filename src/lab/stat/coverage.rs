@@ -6,8 +6,9 @@
 use super::censored::{Seen, fit_censored};
 use super::compare::{SampleMean, Verdict, paired, welch};
 use super::equivalence::{EquivalenceVerdict, equivalence};
-use super::few::{Conjugate, sigma_interval, spread_summary};
+use super::few::{Conjugate, Ground, sigma_interval, spread_summary};
 use super::hierarchy::two_spreads;
+use super::sigma_posterior::{Prior, SigmaPosterior};
 use crate::random::{Purpose, Stream};
 
 const CAMPAIGNS: u64 = 3000;
@@ -31,14 +32,24 @@ fn samples(stream: &mut Stream, n: usize, mean: f64, sigma: f64) -> Vec<f64> {
 
 /// Source: theory: if σ is drawn from the prior, a 95 % posterior interval holds it in 95 % of campaigns, and the
 /// predictive interval the next sample (D. B. Rubin, Annals of Statistics 12 (1984) 1151-1172). 3000 campaigns of 2, 3 and
-/// 5 samples each. Tolerance: 4 standard errors; odds of a false alarm 6e-5 per check, 6 checks.
+/// 5 samples each. Tolerance: 4 standard errors; odds of a false alarm 6e-5 per check, 8 checks.
 #[test]
 fn val_posterior_intervals_cover_when_the_prior_is_true() {
-    for n in [2, 3, 5] {
+    for (n, prior) in [
+        (2, Prior::half_t(1.0)),
+        (3, Prior::half_normal(1.0)),
+        (3, Prior::half_t(1.0)),
+        (5, Prior::half_t(1.0)),
+    ] {
         let draw = |stream: &mut Stream| {
-            let sigma = stream.normal().abs();
+            let mut sigma = stream.normal().abs();
+            if prior.degrees == 4.0 {
+                // |t| with 4 degrees of freedom.
+                let squares: f64 = (0..4).map(|_| stream.normal().powi(2)).sum();
+                sigma /= (0.25 * squares).sqrt();
+            }
             let values = samples(stream, n, -17.0, sigma);
-            (sigma, spread_summary(&values, 1.0, 0.95).expect("samples"), stream.normal())
+            (sigma, spread_summary(&values, &Ground::prior(prior), 0.95).expect("samples"), stream.normal())
         };
         let sigma_held = share(
             |stream| {
@@ -57,6 +68,31 @@ fn val_posterior_intervals_cover_when_the_prior_is_true() {
         );
         assert_covers(next_held, 0.95, "next sample");
     }
+}
+
+/// Source: our estimate, what the default prior is asked to do: with 2 to 5 samples of a tag whose true spread is 1 or 2 dB a
+/// 95 % interval holds it in at least 92 % of campaigns (a fixed truth is no draw from the prior: nothing promises 95 %). 3000
+/// campaigns each have a standard error of 0.4 to 0.5 %; the shares found on a grid of its own (Python) are 93 to 99 %: odds
+/// of a false alarm below 1 % in all. The half-normal prior fails: 83 % at 2 samples and 2 dB.
+#[test]
+fn the_default_prior_covers_tags_of_one_and_two_decibels() {
+    let share_of = |n: usize, truth: f64, prior: Prior| {
+        share(
+            |stream| {
+                let sd = crate::numeric::summary::standard_deviation(&samples(stream, n, -17.0, truth));
+                let posterior = SigmaPosterior::new(n, sd, prior);
+                posterior.quantile(0.025) <= truth && truth <= posterior.quantile(0.975)
+            },
+            60 + n as u64,
+        )
+    };
+    for n in [2, 3, 5] {
+        for truth in [1.0, 2.0] {
+            let got = share_of(n, truth, Prior::half_t(1.0));
+            assert!(got > 0.92, "{n} samples, {truth} dB: {got}");
+        }
+    }
+    assert!(share_of(2, 2.0, Prior::half_normal(1.0)) < 0.87);
 }
 
 /// Source: theory: the chi-square interval of σ and Student's interval of the next sample are exact for normal samples

@@ -1,18 +1,18 @@
 //! What n samples say about the spread of production: intervals of σ, of the mean and of the next sample.
 //!
 //! σ lies between s√(ν/χ²_{1−α/2}) and s√(ν/χ²_{α/2}), ν = n − 1. With 2 to 5 samples these are so wide that a prior
-//! cannot be avoided; two are offered and both are visible: half-normal (`sigma_posterior`) and conjugate
+//! cannot be avoided; two are offered and both are visible: half-t (`sigma_posterior`) and conjugate
 //! (scaled inverse chi-square: as if ν₀ earlier samples had shown a spread s₀).
 //! Source: W. Q. Meeker, G. J. Hahn and L. A. Escobar, Statistical Intervals (2nd edition 2017), 4.3 (mean), 4.4 (σ),
 //! 4.8 (next sample); A. Gelman and others, Bayesian Data Analysis (3rd edition 2013), 2.6 and 3.3 (conjugate).
 
-use super::sigma_posterior::SigmaPosterior;
+use super::sigma_posterior::{Prior, SigmaPosterior};
 use crate::numeric::chi_square::{chi_square_quantile, chi_square_upper, chi_square_upper_quantile};
 use crate::numeric::gamma::ln_gamma;
 use crate::numeric::quadrature::integrate;
 use crate::numeric::student::t_quantile;
 use crate::numeric::summary::{mean, standard_deviation};
-use crate::numeric::{normal_cdf, normal_pdf, root};
+use crate::numeric::{normal_cdf, root};
 use serde::{Deserialize, Serialize};
 
 /// Interval of a standard deviation or of a value, both ends in the unit of the readings.
@@ -58,7 +58,7 @@ pub fn c4(n: usize) -> f64 {
     (2.0 / (count - 1.0)).sqrt() * libm::exp(ln_gamma(0.5 * count) - ln_gamma(0.5 * (count - 1.0)))
 }
 
-/// What the samples say, with and without the half-normal prior.
+/// What the samples say, with and without the prior.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SpreadSummary {
     pub samples: usize,
@@ -69,35 +69,83 @@ pub struct SpreadSummary {
     /// Without a prior; `None` for one sample.
     pub sigma_alone: Option<Range>,
     pub next_sample_half_width_alone: Option<f64>,
-    /// Scale of the half-normal prior.
-    pub prior_scale: f64,
+    /// Variance of the error of each value itself (placing, reading), taken off before it counts as spread.
+    pub noise_variance: f64,
+    pub prior: Prior,
+    /// The spread is not worked out here but known from elsewhere: all of `sigma` is that number.
+    pub known: bool,
     pub sigma_median: f64,
     pub sigma: Range,
     pub next_sample_half_width: f64,
 }
 
-/// Summary of at least one sample value (one number per sample, the mean of its repeats); `prior_scale` > 0 in the
-/// same unit, two-sided `level` up to 0.99. `None` without a sample or for bad numbers.
-pub fn spread_summary(values: &[f64], prior_scale: f64, level: f64) -> Option<SpreadSummary> {
+impl SpreadSummary {
+    fn sd(&self) -> f64 {
+        self.standard_deviation.unwrap_or(0.0)
+    }
+    /// Samples in all that would halve the interval of σ; `None` when it is known or no number up to 10 000 would.
+    pub fn samples_to_halve(&self) -> Option<usize> {
+        let ground = Ground { prior: self.prior, noise_variance: self.noise_variance, known: None };
+        if self.known { None } else { samples_to_halve(self.samples, self.sd(), &ground, self.level) }
+    }
+    /// Odds, under the prior alone, of samples spread at least as far as these; small: prior and samples disagree.
+    pub fn prior_odds(&self) -> f64 {
+        prior_agrees(self.samples, self.sd(), self.prior)
+    }
+}
+
+/// How the spread of some values is judged: prior, variance of the error of each value (≥ 0), and σ itself where it is
+/// known from elsewhere.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ground {
+    pub prior: Prior,
+    pub noise_variance: f64,
+    pub known: Option<f64>,
+}
+
+impl Ground {
+    pub fn prior(prior: Prior) -> Ground {
+        Ground { prior, noise_variance: 0.0, known: None }
+    }
+    /// Posterior of σ from `n` values of standard deviation `sd`: the one and only place where it is worked out.
+    pub fn posterior(&self, n: usize, sd: f64) -> SigmaPosterior {
+        match self.known {
+            Some(sigma) => SigmaPosterior::known(sigma),
+            None => SigmaPosterior::with_noise(n, sd, self.noise_variance, self.prior),
+        }
+    }
+}
+
+/// Summary of at least one sample value (one number per sample, the mean of its repeats), two-sided `level` up to
+/// 0.99. `None` without a sample or for bad numbers.
+pub fn spread_summary(values: &[f64], ground: &Ground, level: f64) -> Option<SpreadSummary> {
     let n = values.len();
     if n == 0
-        || !(prior_scale > 0.0)
+        || !(ground.prior.scale > 0.0 && ground.prior.degrees > 0.0 && ground.noise_variance >= 0.0)
         || !(level > 0.0 && level < 1.0)
         || values.iter().any(|v| !v.is_finite())
     {
         return None;
     }
     let sd = if n > 1 { standard_deviation(values) } else { 0.0 };
-    let posterior = SigmaPosterior::new(n, sd, prior_scale);
+    let posterior = ground.posterior(n, sd);
+    let noise = ground.noise_variance;
+    // s² holds the noise too.
+    let less_noise = |r: Range| Range {
+        low: (r.low * r.low - noise).max(0.0).sqrt(),
+        high: (r.high * r.high - noise).max(0.0).sqrt(),
+    };
     let half = 0.5 * (1.0 - level);
     Some(SpreadSummary {
         samples: n,
         level,
         mean: mean(values),
         standard_deviation: (n > 1).then_some(sd),
-        sigma_alone: sigma_interval(n, sd, level),
+        sigma_alone: sigma_interval(n, sd, level).map(less_noise),
         next_sample_half_width_alone: prediction_half_width(n, sd, level),
-        prior_scale,
+        noise_variance: noise,
+        prior: ground.prior,
+        known: ground.known.is_some(),
         sigma_median: posterior.quantile(0.5),
         sigma: Range { low: posterior.quantile(half), high: posterior.quantile(1.0 - half) },
         next_sample_half_width: posterior_prediction_half_width(&posterior, n, level),
@@ -150,25 +198,28 @@ impl Conjugate {
     }
 }
 
-/// Odds, under the half-normal prior alone, of a standard deviation of `n` ≥ 2 samples at least as large as `sd`: small odds
+/// Odds, under the prior alone, of a standard deviation of `n` ≥ 2 samples at least as large as `sd`: small odds
 /// say that prior and samples disagree, so that the prior should be widened. 1 for one sample.
-pub fn prior_agrees(n: usize, sd: f64, prior_scale: f64) -> f64 {
+pub fn prior_agrees(n: usize, sd: f64, prior: Prior) -> f64 {
     if n < 2 {
         return 1.0;
     }
     let dof = n as f64 - 1.0;
-    // P(s ≥ sd | σ) over the half-normal density of σ = A·u.
-    let density =
-        |u: f64| 2.0 * normal_pdf(u) * chi_square_upper(dof * (sd / (prior_scale * u)).powi(2), dof);
-    integrate(density, 0.0, 9.0, 1e-10, 1e-9)
+    // P(s ≥ sd | σ) over the prior density of σ = A·u, with u = v/(1 − v) to reach the whole tail.
+    let density = |v: f64| {
+        let u = v / (1.0 - v);
+        let jacobian = 1.0 / ((1.0 - v) * (1.0 - v));
+        jacobian * prior.density(u) * chi_square_upper(dof * (sd / (prior.scale * u)).powi(2), dof)
+    };
+    integrate(density, 0.0, 1.0 - 1e-9, 1e-10, 1e-9)
 }
 
-/// Samples in all that would halve the interval of σ if the spread seen stays what it is, under the half-normal
-/// prior. At most 10 000 are looked at: `None` beyond.
-pub fn samples_to_halve(n: usize, sd: f64, prior_scale: f64, level: f64) -> Option<usize> {
+/// Samples in all that would halve the interval of σ if the spread seen stays what it is. At most 10 000 are
+/// looked at: `None` beyond.
+pub fn samples_to_halve(n: usize, sd: f64, ground: &Ground, level: f64) -> Option<usize> {
     let half = 0.5 * (1.0 - level);
     let width = |n: usize| {
-        let p = SigmaPosterior::new(n, sd, prior_scale);
+        let p = ground.posterior(n, sd);
         p.quantile(1.0 - half) - p.quantile(half)
     };
     let target = 0.5 * width(n.max(1));
@@ -221,7 +272,8 @@ mod tests {
     #[test]
     fn val_predictive_half_width() {
         for (n, a, want) in [(3, 1.0, 2.010), (3, 0.5, 1.403), (2, 1.0, 2.441), (5, 1.0, 1.572)] {
-            let got = posterior_prediction_half_width(&SigmaPosterior::new(n, 0.5, a), n, 0.95);
+            let got =
+                posterior_prediction_half_width(&SigmaPosterior::new(n, 0.5, Prior::half_normal(a)), n, 0.95);
             assert!((got / want - 1.0_f64).abs() < 0.01, "{n} {a}: {got} against {want}");
         }
     }
@@ -250,21 +302,22 @@ mod tests {
     /// besselk(0)). Tolerance: half the last digit.
     #[test]
     fn val_prior_agreement() {
-        assert!((prior_agrees(2, 1.0, 1.0) - 0.208_993_66).abs() < 1e-8);
-        assert!((prior_agrees(2, 6.0, 2.0) - 0.019_638_60).abs() < 1e-8);
+        assert!((prior_agrees(2, 1.0, Prior::half_normal(1.0)) - 0.208_993_66).abs() < 1e-8);
+        assert!((prior_agrees(2, 6.0, Prior::half_normal(2.0)) - 0.019_638_60).abs() < 1e-8);
         assert!(
-            prior_agrees(5, 3.0, 1.0) < 0.01
-                && prior_agrees(5, 0.5, 1.0) > 0.5
-                && prior_agrees(1, 9.0, 1.0) == 1.0
+            prior_agrees(5, 3.0, Prior::half_normal(1.0)) < 0.01
+                && prior_agrees(5, 0.5, Prior::half_t(1.0)) > 0.5
+                && prior_agrees(1, 9.0, Prior::half_t(1.0)) == 1.0
         );
     }
 
     #[test]
     fn halving_needs_more_samples_and_reaches_half() {
+        let ground = Ground::prior(Prior::half_t(1.0));
         for (n, sd) in [(1, 0.0), (2, 0.5), (3, 0.5), (5, 1.0)] {
-            let needed = samples_to_halve(n, sd, 1.0, 0.95).expect("within 10 000");
+            let needed = samples_to_halve(n, sd, &ground, 0.95).expect("within 10 000");
             let width = |n: usize| {
-                let p = SigmaPosterior::new(n, sd, 1.0);
+                let p = ground.posterior(n, sd);
                 p.quantile(0.975) - p.quantile(0.025)
             };
             assert!(
@@ -272,8 +325,11 @@ mod tests {
                     || needed == n + 1
             );
         }
-        let one = spread_summary(&[-17.0], 1.0, 0.95).expect("one sample");
+        let one = spread_summary(&[-17.0], &ground, 0.95).expect("one sample");
         assert!(one.standard_deviation.is_none() && one.sigma.high > 2.0 && one.next_sample_half_width > 1.0);
-        assert!(spread_summary(&[], 1.0, 0.95).is_none() && spread_summary(&[f64::NAN], 1.0, 0.95).is_none());
+        assert!(
+            spread_summary(&[], &ground, 0.95).is_none()
+                && spread_summary(&[f64::NAN], &ground, 0.95).is_none()
+        );
     }
 }

@@ -1,10 +1,11 @@
 //! Whatever the readings, no function panics, and what it returns keeps its order.
 
 use super::censored::{NoFit, Seen, fit_censored, log_likelihood};
-use super::few::spread_summary;
+use super::few::{Ground, spread_summary};
 use super::hierarchy::two_spreads;
 use super::interlab::precision;
 use super::ripple::strongest_ripple;
+use super::sigma_posterior::Prior;
 use super::survival::kaplan_meier;
 use super::tolerance::{one_sided_factor, two_sided_factor};
 use super::trend::largest_step;
@@ -44,7 +45,7 @@ proptest! {
 
     #[test]
     fn nothing_panics(values in prop::collection::vec(any_value(), 0..20), more in prop::collection::vec(any_value(), 0..6)) {
-        if let Some(s) = spread_summary(&values, 1.0, 0.95) {
+        if let Some(s) = spread_summary(&values, &Ground::prior(Prior::half_t(1.0)), 0.95) {
             prop_assert!(s.sigma.low <= s.sigma_median && s.sigma_median <= s.sigma.high);
         }
         let _ = two_spreads(&[&values, &more, &values], 0.95);

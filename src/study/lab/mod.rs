@@ -171,7 +171,7 @@ fn regions(keys: &[String], problems: &mut Vec<Diagnostic>) -> Vec<&'static Row>
 fn assumed(request: &LabRequest) -> Vec<String> {
     let mut out = vec![
         "Samples differ by a common offset, a frequency shift and a small rest; a whole curve moves together.".to_owned(),
-        "The spread of the production has a half-normal prior; its scale stands in tag.toml ([spread]) or is 1 dB and 2 MHz.".to_owned(),
+        "The spread of the production has a half-t prior; its scales and degrees of freedom stand in tag.toml ([spread]) or are 1 dB, 2 MHz and 4.".to_owned(),
         format!("Water lowers a resonance by up to {} MHz (belief).", request.water_shift_mhz),
     ];
     if request.folders.len() > 1 {

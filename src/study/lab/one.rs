@@ -157,22 +157,20 @@ fn band(
 fn spread(measured: &Measured, request: &LabRequest) -> SpreadAnswer {
     let alignment = &measured.alignment;
     let given = &measured.file.spread;
-    let offset_prior = given.offset_prior_db.unwrap_or(crate::tag::spread::PRIOR_SCALE_DB);
-    let shift_prior = given.shift_prior_mhz.unwrap_or(crate::tag::tag_file::SHIFT_PRIOR_SCALE_MHZ);
-    let mut words = spread_sentences(&alignment.offset_db, offset_prior, request.level, "dB");
-    words.extend(
-        spread_sentences(&alignment.shift_mhz, shift_prior, request.level, "MHz").into_iter().take(1),
-    );
-    if let Some(known) = given.offset_sd_db {
-        words.push(format!("tag.toml states a spread of {known} dB: that is used, not the samples."));
-    }
+    // The same grounds, and so the same posterior, as the forecast's (`tag::load`).
+    let offset =
+        spread_summary(&alignment.offset_db, &given.offset_ground(alignment.offset_noise), request.level);
+    let shift =
+        spread_summary(&alignment.shift_mhz, &given.shift_ground(alignment.shift_noise), request.level);
+    let mut words = offset.as_ref().map_or(Vec::new(), |s| spread_sentences(s, "dB"));
+    words.extend(shift.as_ref().map_or(Vec::new(), |s| spread_sentences(s, "MHz")).into_iter().take(1));
     SpreadAnswer {
         offset_db: alignment.offset_db.clone(),
         shift_mhz: alignment.shift_mhz.clone(),
         residual_sd_db: alignment.residual_sd_db,
         placement_sd_db: placement_sd(alignment).map(|(sd, _)| sd),
-        offset: spread_summary(&alignment.offset_db, offset_prior, request.level),
-        shift: spread_summary(&alignment.shift_mhz, shift_prior, request.level),
+        offset,
+        shift,
         words,
     }
 }
