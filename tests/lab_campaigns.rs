@@ -61,6 +61,8 @@ fn campaign(index: u64, source: &Arc<Source>) -> (f64, f64, Vec<Sweep>) {
                 },
                 link: String::new(),
                 repeat: String::new(),
+                taken: Default::default(),
+                minute: None,
                 readings,
                 source: source.clone(),
             });

@@ -58,6 +58,8 @@ fn awkward_names_and_numbers_survive() {
         mount,
         link: String::new(),
         repeat: "2".into(),
+        taken: Default::default(),
+        minute: None,
         readings: [
             (866.0, Level::Exact(-0.1 - 0.2)),
             (868.0, Level::Above(1.0 / 3.0)),

@@ -1,5 +1,5 @@
 //! Makes all of `demo-data`: `cargo run --example make_demo_data -- demo-data`: five invented tags, already referred
-//! (`tags`), and the raw chamber files of two of them, with faults put in on purpose (`raw`).
+//! (`tags`), and the raw chamber files of three of them, with faults put in on purpose (`raw`).
 //!
 //! Every tag is a row of plain numbers below; nothing in it was measured. In each mount the threshold follows one
 //! resonance, P(f) = best + 10·log10(1 + ((f − f0)/w)²), with w the half width at 3 dB, 1.2 times wider above f0.
@@ -11,6 +11,7 @@
 //! Samples: a common offset and a frequency shift each, small placement errors per mount, reading noise.
 //! The draws come from the crate's counter-based streams, so the files are the same on every run.
 
+mod campaign;
 mod designs;
 mod raw;
 

@@ -4,7 +4,7 @@
 //! reflector makes a way 12 m longer and ripples every level by ±0.6 dB, and the free-air and 10 mm files of sample
 //! C are swapped.
 //! `birch`: one column per sample, tabs, MHz, two repeats; the second repeat over the phantom reads 1 dB higher, as
-//! after a cable warmed up.
+//! after a cable warmed up in the pause before it (see `minute`).
 //! The bench: a 6 dBi antenna 1.2 m away, its gain as CSV, the cable as Touchstone, an empty-room file.
 
 use super::designs::{self, DESIGNS, Mount, NOISE_SD_DB, mounts, rise_db};
@@ -28,7 +28,7 @@ fn cable_db(freq_mhz: f64) -> f64 {
     1.5 + 0.002 * (freq_mhz - 900.0)
 }
 /// Generator level to incident power, dB.
-fn forward_db(freq_mhz: f64) -> f64 {
+pub fn forward_db(freq_mhz: f64) -> f64 {
     gain_dbi(freq_mhz) - cable_db(freq_mhz) - free_space_loss_db(freq_mhz, DISTANCE_M)
 }
 fn frequencies() -> impl Iterator<Item = f64> {
@@ -76,10 +76,11 @@ fn readings(
 
 pub fn write(root: &Path) -> std::io::Result<()> {
     alder(&root.join("alder"))?;
-    birch(&root.join("birch"))
+    birch(&root.join("birch"))?;
+    super::campaign::cedar(&root.join("cedar"))
 }
 
-fn bench(folder: &Path) -> std::io::Result<()> {
+pub fn bench(folder: &Path) -> std::io::Result<()> {
     std::fs::create_dir_all(folder)?;
     let mut gain =
         "# Invented gain of the invented bench, made by examples/make_demo_data.\nfreq_mhz,gain_dbi\n"
@@ -97,15 +98,15 @@ fn bench(folder: &Path) -> std::io::Result<()> {
     std::fs::write(folder.join("cable.s2p"), cable)
 }
 
-fn head(name: &str, note: &str, spacer_mm: f64, price: f64) -> String {
+pub fn head(name: &str, note: &str, spacer_mm: f64, price: f64) -> String {
     format!(
         "# Invented raw readings of the invented tag {name}, made by examples/make_demo_data; nothing here was measured.\n\
          name = \"{name}\"\nnote = \"Invented tag: {note}\"\nown_spacer_mm = {spacer_mm:?}\nprice = {price}\n\
-         level = \"raw\"\ntaken = \"invented: generator, analyser and one antenna in a chamber\"\n\n"
+         level = \"raw\"\ntaken = \"invented: generator, analyser and one antenna in a chamber\"\n"
     )
 }
 
-fn setup(reply_unit: &str) -> String {
+pub fn setup(reply_unit: &str) -> String {
     format!(
         "\n[setup]\ndistance_m = {DISTANCE_M}\nantenna_gain_file = \"antenna_gain.csv\"\ncable_loss_file = \"cable.s2p\"\n\
          antenna_largest_dimension_m = 0.3\nmax_generator_dbm = {MAX_GENERATOR_DBM:?}\npower_step_db = {STEP_DB}\n{reply_unit}\
@@ -118,7 +119,7 @@ fn alder(folder: &Path) -> std::io::Result<()> {
     bench(folder)?;
     let design = &DESIGNS[0];
     let mut toml = head(design.name, design.note, design.spacer_mm, design.price);
-    toml += "[export]\nseparator = \"semicolon\"\ndecimal = \"comma\"\nskip_lines = 1\ncomment = \"%\"\nno_answer = [\"---\"]\n\n\
+    toml += "\n[export]\nseparator = \"semicolon\"\ndecimal = \"comma\"\nskip_lines = 1\ncomment = \"%\"\nno_answer = [\"---\"]\n\n\
              [columns]\nfreq = { name = \"F/Hz\", unit = \"Hz\" }\nthreshold = { name = \"Pgen/dBm\", unit = \"dBm\" }\n\
              reply = { name = \"Urx/dBV\", unit = \"dBV\" }\n";
     toml += &setup("impedance_ohm = 50.0\n");
@@ -169,7 +170,7 @@ fn birch(folder: &Path) -> std::io::Result<()> {
     let design = &DESIGNS[1];
     let letters: Vec<char> = (0..design.samples).map(|s| char::from(b'A' + s as u8)).collect();
     let mut toml = head(design.name, design.note, design.spacer_mm, design.price);
-    toml += "[export]\nseparator = \"tab\"\nno_answer = [\"n/a\"]\n\n\
+    toml += "\n[export]\nseparator = \"tab\"\nno_answer = [\"n/a\"]\n\n\
              [columns]\nfreq = { name = \"MHz\", unit = \"MHz\" }\nthreshold = { unit = \"dBm\" }\nreply = { unit = \"dBm\" }\n";
     toml += &setup("");
     let columns: Vec<String> = letters
@@ -198,7 +199,14 @@ fn birch(folder: &Path) -> std::io::Result<()> {
                 }
             }
             std::fs::write(folder.join(&file), text + "\n")?;
-            write!(toml, "\n[[sweep]]\nfile = \"{file}\"\nrepeat = \"{}\"\n", repeat + 1).expect(OK);
+            // First repeats in a row; a pause; then the second ones.
+            let minute = [[0, 20], [40, 180], [60, 200]][m][repeat as usize];
+            write!(
+                toml,
+                "\n[[sweep]]\nfile = \"{file}\"\nrepeat = \"{}\"\nminute = {minute:?}.0\n",
+                repeat + 1
+            )
+            .expect(OK);
             match mount.gap_mm {
                 None => writeln!(toml, "phantom = \"none\"").expect(OK),
                 Some(gap) => writeln!(toml, "phantom = \"saline_torso\"\ngap_mm = {gap:?}").expect(OK),

@@ -45,6 +45,7 @@ pub const CODES: &[(&str, &str)] = &[
     ("tag-sweeps", "the sweeps of a tag are missing or outside its folder"),
     ("tag-raw", "raw readings where referred ones are needed"),
     ("tag-twice", "the same sweep stands in two files"),
+    ("tag-batch", "a sample in two batches, or a prototype batch nobody was read from"),
     ("tag-choice", "several phantoms or link profiles to choose from"),
     ("tag-few-samples", "too few samples to know the spread"),
     ("tag-mounts", "mounts that cannot be joined to one curve"),

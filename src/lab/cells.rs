@@ -13,6 +13,17 @@ pub struct Limit {
     pub hint: &'static str,
 }
 
+/// Reader of a table without quirks: rows of any width, cells trimmed, lines that start with `comment` left out.
+pub fn reader(text: &[u8], separator: u8, comment: u8) -> csv::Reader<&[u8]> {
+    csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(separator)
+        .comment(Some(comment))
+        .trim(csv::Trim::All)
+        .from_reader(text)
+}
+
 /// Byte offset where the record really starts: the reader counts comments and empty lines before it in.
 pub fn record_start(source: &Source, record: &csv::StringRecord) -> usize {
     skip_comments(source, record.position().map_or(0, |p| p.byte() as usize), '#')

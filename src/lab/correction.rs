@@ -4,7 +4,7 @@
 //! −20·log10|S21| is taken. A frequency outside the table is refused, not extrapolated: a cable or an antenna
 //! may do anything there.
 
-use super::cells::{Limit, field_span, number, record_start};
+use super::cells::{Limit, field_span, number, reader, record_start};
 use super::problems::Problems;
 use super::touchstone;
 use crate::diag::{Checked, Diagnostic, Source};
@@ -71,12 +71,7 @@ const VALUE: Limit =
 
 fn table(source: &Arc<Source>) -> Checked<Correction> {
     let mut problems = Problems::new(source);
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .comment(Some(b'#'))
-        .trim(csv::Trim::All)
-        .from_reader(source.text.as_bytes());
+    let mut reader = reader(source.text.as_bytes(), b',', b'#');
     let mut record = csv::StringRecord::new();
     let header = matches!(reader.read_record(&mut record), Ok(true)).then(|| record.clone());
     let header = header.unwrap_or_default();

@@ -3,6 +3,7 @@
 pub mod cells;
 pub mod correction;
 pub mod faults;
+pub mod link_profile;
 pub mod parse;
 pub mod problems;
 pub mod raw_budget;
@@ -21,4 +22,4 @@ pub mod toml_text;
 pub mod touchstone;
 pub mod write;
 
-pub use sweep::{Level, Mount, Reading, Sweep};
+pub use sweep::{Level, Mount, Reading, Sweep, Taken};

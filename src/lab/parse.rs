@@ -2,19 +2,20 @@
 //!
 //! Columns (any order; the unit is part of the name): `sample`, `phantom` (`none` or a name), `gap_mm` (between tag
 //! and phantom, the tag's own spacer included; empty in free air) or instead `air_gap_mm` (without the spacer),
-//! `freq_mhz`, `threshold_dbm`, `backscatter_db`, and if wanted `backscatter_at_dbm`, `link`, `repeat`.
+//! `freq_mhz`, `threshold_dbm`, `backscatter_db`, and if wanted `backscatter_at_dbm`, `link`, `repeat`,
+//! `batch`, `session`, `operator`, `day`, `minute` (when the sweep began).
 //! A threshold `>12.0` did not wake up to 12.0 dBm, `<-30.0` woke at −30 dBm already; empty: not measured.
 //! Lines that start with `#` are comments. Rows may come in any order; each sweep is sorted by frequency.
 
-use super::cells::{Limit, field_span, line_end, number, record_start};
+use super::cells::{Limit, field_span, line_end, number, reader, record_start};
 use super::problems::Problems;
-use super::sweep::{Level, Mount, Reading, Sweep};
+use super::sweep::{Level, Mount, Reading, Sweep, Taken};
 use crate::diag::{Checked, Diagnostic, Source};
 use std::collections::HashMap;
 use std::sync::Arc;
 
 /// Columns known, and whether a file must have them.
-const COLUMNS: [(&str, bool); 10] = [
+const COLUMNS: [(&str, bool); 15] = [
     ("sample", true),
     ("phantom", true),
     ("gap_mm", false),
@@ -25,6 +26,11 @@ const COLUMNS: [(&str, bool); 10] = [
     ("backscatter_at_dbm", false),
     ("link", false),
     ("repeat", false),
+    ("batch", false),
+    ("session", false),
+    ("operator", false),
+    ("day", false),
+    ("minute", false),
 ];
 const SAMPLE: usize = 0;
 const PHANTOM: usize = 1;
@@ -36,6 +42,11 @@ const BACKSCATTER: usize = 6;
 const TAKEN_AT: usize = 7;
 const LINK: usize = 8;
 const REPEAT: usize = 9;
+const BATCH: usize = 10;
+const SESSION: usize = 11;
+const OPERATOR: usize = 12;
+const DAY: usize = 13;
+const MINUTE: usize = 14;
 
 const FREQ_LIMIT: Limit = Limit {
     min: 300.0,
@@ -64,15 +75,13 @@ const GAP_LIMIT: Limit = Limit {
     hint: "for free air write phantom `none` and leave the gap empty",
 };
 
+const MINUTE_LIMIT: Limit =
+    Limit { min: 0.0, max: 1e6, unit: "min", hint: "minutes after the first sweep of the campaign" };
+
 /// Reads one file. `own_spacer_mm` is added to `air_gap_mm`, and no gap may be less than it.
 pub fn referred_csv(source: &Arc<Source>, own_spacer_mm: f64) -> Checked<Vec<Sweep>> {
     let mut problems = Problems::new(source);
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .comment(Some(b'#'))
-        .trim(csv::Trim::All)
-        .from_reader(source.text.as_bytes());
+    let mut reader = reader(source.text.as_bytes(), b',', b'#');
     let mut record = csv::StringRecord::new();
     if !matches!(reader.read_record(&mut record), Ok(true)) {
         problems.error(|| {
@@ -170,7 +179,7 @@ fn header(
 }
 
 /// Mount as a map key: phantom and gap in micrometres.
-type SweepKey = (String, String, i64, String, String);
+type SweepKey = (String, String, i64, String, String, Taken);
 
 struct Table<'a> {
     source: &'a Arc<Source>,
@@ -228,6 +237,7 @@ impl Table<'_> {
         };
         let backscatter_db = read(cell(BACKSCATTER), BACKSCATTER, &BACKSCATTER_LIMIT, problems);
         let backscatter_at_dbm = read(cell(TAKEN_AT), TAKEN_AT, &TAKEN_AT_LIMIT, problems);
+        let minute = read(cell(MINUTE), MINUTE, &MINUTE_LIMIT, problems);
         if let (Some(_), Some(Level::Above(limit)), Some(at)) =
             (backscatter_db, threshold_dbm, backscatter_at_dbm)
             && at <= limit
@@ -247,20 +257,27 @@ impl Table<'_> {
             Mount::Phantom { name, gap_mm } => (name.clone(), (gap_mm * 1000.0).round() as i64),
         };
         let (link, repeat) = (cell(LINK), cell(REPEAT));
-        let key = (sample.to_owned(), phantom, gap_um, link.to_owned(), repeat.to_owned());
+        let name = |column: usize| cell(column).to_owned();
+        let taken =
+            Taken { batch: name(BATCH), session: name(SESSION), operator: name(OPERATOR), day: name(DAY) };
+        let key = (sample.to_owned(), phantom, gap_um, link.to_owned(), repeat.to_owned(), taken.clone());
         let sweep = *self.index.entry(key).or_insert_with(|| {
             self.sweeps.push(Sweep {
                 sample: sample.to_owned(),
                 mount,
                 link: link.to_owned(),
                 repeat: repeat.to_owned(),
+                taken,
+                minute: None,
                 readings: Vec::new(),
                 source: self.source.clone(),
             });
             self.sweeps.len() - 1
         });
         let reading = Reading { freq_mhz, threshold_dbm, backscatter_db, backscatter_at_dbm, at: start };
-        self.sweeps[sweep].readings.push(reading);
+        let sweep = &mut self.sweeps[sweep];
+        sweep.minute = earlier(sweep.minute, minute);
+        sweep.readings.push(reading);
     }
 
     fn mount<'r>(
@@ -309,6 +326,14 @@ impl Table<'_> {
                 Some(Mount::Phantom { name: name.to_owned(), gap_mm })
             }
         }
+    }
+}
+
+/// The earlier of two times of which either may be unknown.
+pub fn earlier(a: Option<f64>, b: Option<f64>) -> Option<f64> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some(a.min(b)),
+        (one, other) => one.or(other),
     }
 }
 

@@ -57,6 +57,7 @@ pub fn read(source: &Arc<Source>) -> Result<RawFile, Vec<Diagnostic>> {
             );
         }
     });
+    super::link_profile::check(&file.link_profile, source, &mut found);
     let mut wrong = |path: &[&str], message: String, help: &str| {
         let finding = Diagnostic::error("raw-setup", message).at(source, toml_text::place(source, path));
         found.push(finding.help(help));

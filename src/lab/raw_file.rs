@@ -1,5 +1,6 @@
 //! `tag.toml` with `level = "raw"`: what any instrument's export looks like and how the bench was set up.
 
+use super::link_profile::LinkProfileFile;
 use super::refer::DeltaRcsConvention;
 use super::tag_file::{SpreadFile, SweepLevel};
 use schemars::JsonSchema;
@@ -117,6 +118,13 @@ pub struct ColumnsFile {
     pub gap_mm: Option<String>,
     pub link: Option<String>,
     pub repeat: Option<String>,
+    /// Production batch of the sample.
+    pub batch: Option<String>,
+    pub session: Option<String>,
+    pub operator: Option<String>,
+    pub day: Option<String>,
+    /// When the sweep began, minutes after the first one.
+    pub minute: Option<String>,
 }
 
 /// The bench: everything between the instruments and the tag.
@@ -201,6 +209,13 @@ pub struct RawSweepFile {
     pub gap_mm: Option<f64>,
     pub link: Option<String>,
     pub repeat: Option<String>,
+    /// Production batch of the sample.
+    pub batch: Option<String>,
+    pub session: Option<String>,
+    pub operator: Option<String>,
+    pub day: Option<String>,
+    /// When the sweep began, minutes after the first one.
+    pub minute: Option<f64>,
     /// One column per sample.
     #[serde(default)]
     pub samples: Vec<SampleColumns>,
@@ -220,8 +235,13 @@ pub struct RawFile {
     pub taken: String,
     pub phantom: Option<String>,
     pub link: Option<String>,
+    /// Which batch is the approved prototype when the sweeps name batches.
+    pub prototype_batch: Option<String>,
     #[serde(default)]
     pub spread: SpreadFile,
+    /// What the names of link profiles stand for.
+    #[serde(default)]
+    pub link_profile: Vec<LinkProfileFile>,
     #[serde(default)]
     pub export: ExportFile,
     pub columns: ColumnsFile,

@@ -46,7 +46,10 @@ impl RawFolder {
             sweeps: None,
             phantom: raw.phantom.clone(),
             link: raw.link.clone(),
+            prototype_batch: raw.prototype_batch.clone(),
+            power_step_db: raw.setup.power_step_db,
             spread: raw.spread,
+            link_profile: raw.link_profile.clone(),
         }
     }
 }

@@ -3,11 +3,12 @@
 //! Levels leave here in dBm, delta radar cross-sections in dB over 1 m², frequencies in MHz. A field strength at
 //! the tag becomes isotropic power at once, since it needs no referral.
 
-use super::cells::skip_comments;
+use super::cells::{reader, skip_comments};
+use super::parse::earlier;
 use super::problems::Problems;
 use super::raw_cells::Row;
 use super::raw_file::{RawFile, RawSweepFile, Separator};
-use super::{Level, Mount};
+use super::{Level, Mount, Taken};
 use crate::diag::{Checked, Diagnostic, Source};
 use std::collections::HashMap;
 use std::ops::Range;
@@ -34,6 +35,8 @@ pub struct RawSweep {
     pub mount: Mount,
     pub link: String,
     pub repeat: String,
+    pub taken: Taken,
+    pub minute: Option<f64>,
     pub quiet_room: bool,
     pub readings: Vec<RawReading>,
     pub source: Arc<Source>,
@@ -76,13 +79,7 @@ impl Reader<'_> {
             skip = skip_comments(self.source, skip, comment);
             skip += text[skip..].find('\n').map_or(text.len() - skip, |i| i + 1);
         }
-        let mut reader = csv::ReaderBuilder::new()
-            .has_headers(false)
-            .flexible(true)
-            .delimiter(self.separator)
-            .comment(Some(comment as u8))
-            .trim(csv::Trim::All)
-            .from_reader(&text.as_bytes()[skip..]);
+        let mut reader = reader(&text.as_bytes()[skip..], self.separator, comment as u8);
         let mut record = csv::StringRecord::new();
         if !matches!(reader.read_record(&mut record), Ok(true)) {
             problems.error(|| Diagnostic::error("csv-no-rows", "no header line").in_file(self.source));
@@ -93,7 +90,7 @@ impl Reader<'_> {
         let header = header_at..super::cells::line_end(self.source, header_at);
         let Some((freq, places, others)) = self.columns(&names, header, problems) else { return Vec::new() };
         let mut sweeps: Vec<RawSweep> = Vec::new();
-        let mut index: HashMap<(String, String, String, String), usize> = HashMap::new();
+        let mut index: HashMap<(String, String, String, String, Taken), usize> = HashMap::new();
         loop {
             match reader.read_record(&mut record) {
                 Ok(true) => {}
@@ -141,11 +138,22 @@ impl Reader<'_> {
                 column.map(|c| fields[c].1.to_owned()).or_else(|| fixed.clone()).unwrap_or_default()
             };
             let Some(mount) = self.mount(&row, &others, problems) else { continue };
+            let entry = self.entry;
+            let minute = match others.minute {
+                Some(column) => row.number(column, problems),
+                None => entry.minute,
+            };
             for place in &places {
-                let sample = place.sample.clone().unwrap_or_else(|| text(others.sample, &self.entry.sample));
-                let link = text(others.link, &self.entry.link);
-                let repeat = text(others.repeat, &self.entry.repeat);
-                let key = (sample.clone(), mount.to_string(), link.clone(), repeat.clone());
+                let sample = place.sample.clone().unwrap_or_else(|| text(others.sample, &entry.sample));
+                let link = text(others.link, &entry.link);
+                let repeat = text(others.repeat, &entry.repeat);
+                let taken = Taken {
+                    batch: text(others.batch, &entry.batch),
+                    session: text(others.session, &entry.session),
+                    operator: text(others.operator, &entry.operator),
+                    day: text(others.day, &entry.day),
+                };
+                let key = (sample.clone(), mount.to_string(), link.clone(), repeat.clone(), taken.clone());
                 let reading = RawReading {
                     freq_mhz,
                     threshold_dbm: place.threshold.and_then(|c| row.threshold(c, freq_mhz, problems)),
@@ -159,13 +167,17 @@ impl Reader<'_> {
                         mount: mount.clone(),
                         link,
                         repeat,
+                        taken,
+                        minute: None,
                         quiet_room: self.entry.quiet_room,
                         readings: Vec::new(),
                         source: self.source.clone(),
                     });
                     sweeps.len() - 1
                 });
-                sweeps[sweep].readings.push(reading);
+                let sweep = &mut sweeps[sweep];
+                sweep.minute = earlier(sweep.minute, minute);
+                sweep.readings.push(reading);
             }
         }
         self.finish(&mut sweeps, problems);
@@ -233,6 +245,11 @@ impl Reader<'_> {
             gap_mm: unless(mounted, &columns.gap_mm, "gap"),
             link: unless(entry.link.is_some(), &columns.link, "link profile"),
             repeat: unless(entry.repeat.is_some(), &columns.repeat, "repeat"),
+            batch: unless(entry.batch.is_some(), &columns.batch, "batch"),
+            session: unless(entry.session.is_some(), &columns.session, "session"),
+            operator: unless(entry.operator.is_some(), &columns.operator, "operator"),
+            day: unless(entry.day.is_some(), &columns.day, "day"),
+            minute: unless(entry.minute.is_some(), &columns.minute, "minute"),
             reply_at: unless(
                 entry.quiet_room,
                 &named(&columns.reply_at),
@@ -316,5 +333,10 @@ struct Others {
     gap_mm: Option<usize>,
     link: Option<usize>,
     repeat: Option<usize>,
+    batch: Option<usize>,
+    session: Option<usize>,
+    operator: Option<usize>,
+    day: Option<usize>,
+    minute: Option<usize>,
     reply_at: Option<usize>,
 }

@@ -152,6 +152,8 @@ pub fn refer(file: &RawFile, bench: &Bench, raw: &[RawSweep], source: &Arc<Sourc
             mount: sweep.mount.clone(),
             link: sweep.link.clone(),
             repeat: sweep.repeat.clone(),
+            taken: sweep.taken.clone(),
+            minute: sweep.minute,
             readings,
             source: sweep.source.clone(),
         }

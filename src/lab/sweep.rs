@@ -5,7 +5,8 @@
 //! lowest power has a threshold *below* it (left-censored). Neither is dropped or replaced by the limit.
 //! Backscatter efficiency is the modulated backscatter EIRP over the incident isotropic power, in dB.
 
-use crate::diag::Source;
+use crate::diag::{Diagnostic, Source};
+use std::collections::HashMap;
 use std::sync::Arc;
 
 /// A level that was read, or the limit it lies beyond.
@@ -96,6 +97,16 @@ pub struct Reading {
     pub at: usize,
 }
 
+/// Circumstances of a sweep; empty where the file names none.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Taken {
+    /// Production batch of the sample.
+    pub batch: String,
+    pub session: String,
+    pub operator: String,
+    pub day: String,
+}
+
 /// One sample in one mount at one link profile, sorted by frequency.
 #[derive(Clone, Debug)]
 pub struct Sweep {
@@ -105,6 +116,9 @@ pub struct Sweep {
     pub link: String,
     /// Name of the repeat, empty when the sweep was taken once.
     pub repeat: String,
+    pub taken: Taken,
+    /// When the sweep began, minutes after the first one of the campaign.
+    pub minute: Option<f64>,
     pub readings: Vec<Reading>,
     pub source: Arc<Source>,
 }
@@ -119,6 +133,45 @@ impl Sweep {
         if !self.repeat.is_empty() {
             title += &format!(", repeat {}", self.repeat);
         }
+        let Taken { batch, session, operator, day } = &self.taken;
+        for (what, name) in [("batch", batch), ("session", session), ("operator", operator), ("day", day)] {
+            if !name.is_empty() {
+                title += &format!(", {what} {name}");
+            }
+        }
         title
     }
+}
+
+/// What is wrong with the names of all sweeps of a tag together: one measurement given twice, a sample in two batches.
+pub fn clashes(sweeps: &[Sweep]) -> Vec<Diagnostic> {
+    let mut found = Vec::new();
+    let mut seen: HashMap<(&str, String, &str, &str, &Taken), &Sweep> = HashMap::new();
+    let mut batches: HashMap<&str, &Sweep> = HashMap::new();
+    for sweep in sweeps {
+        let at = sweep.readings.first().map_or(0, |r| r.at);
+        let key =
+            (sweep.sample.as_str(), sweep.mount.to_string(), &*sweep.link, &*sweep.repeat, &sweep.taken);
+        if let Some(twin) = seen.insert(key, sweep) {
+            let message = format!("{} is also in {}", sweep.title(), twin.source.path);
+            found.push(
+                Diagnostic::error("tag-twice", message)
+                    .at(&sweep.source, at..at)
+                    .help("keep one of them, or name repeated measurements by `repeat`"),
+            );
+        }
+        let first = *batches.entry(&sweep.sample).or_insert(sweep);
+        if first.taken.batch != sweep.taken.batch {
+            let message = format!(
+                "sample {} belongs to batch {:?} here and to batch {:?} in {}",
+                sweep.sample, sweep.taken.batch, first.taken.batch, first.source.path
+            );
+            found.push(
+                Diagnostic::error("tag-batch", message)
+                    .at(&sweep.source, at..at)
+                    .help("name every sample once in all batches, such as P1, P2, W1"),
+            );
+        }
+    }
+    found
 }

@@ -1,5 +1,6 @@
 //! `tag.toml`: what a tag is called, how its sweeps were taken, and what is assumed about its spread.
 
+use super::link_profile::{self, LinkProfileFile};
 use super::stat::few::Ground;
 use super::stat::sigma_posterior::{PRIOR_DEGREES, PRIOR_SCALE_DB, Prior};
 use super::toml_text;
@@ -108,8 +109,17 @@ pub struct TagFile {
     /// Which link profile makes the curve when the sweeps hold more than one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub link: Option<String>,
+    /// Which batch is the approved prototype when the sweeps name batches.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub prototype_batch: Option<String>,
+    /// Step of the power search behind the thresholds, dB: each lies within half a step of the number given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub power_step_db: Option<f64>,
     #[serde(default, skip_serializing_if = "is_default")]
     pub spread: SpreadFile,
+    /// What the names of link profiles stand for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub link_profile: Vec<LinkProfileFile>,
 }
 
 fn is_default(spread: &SpreadFile) -> bool {
@@ -143,7 +153,9 @@ pub fn read(source: &Arc<Source>) -> Result<TagFile, Vec<Diagnostic>> {
     range(&["own_spacer_mm"], Some(file.own_spacer_mm), 0.0, 50.0, "mm", "thickness of the tag's own spacer");
     range(&["price"], file.price, 0.0, 1e6, "", "price per tag");
     range(&["lab_bias_sd_db"], file.lab_bias_sd_db, 0.0, 10.0, "dB", "standard uncertainty of the level");
+    range(&["power_step_db"], file.power_step_db, 0.0, 6.0, "dB", "step of the power search");
     file.spread.check(&mut range);
+    link_profile::check(&file.link_profile, source, &mut found);
     if file.name.trim().is_empty() {
         found.push(
             Diagnostic::error("tag-name", "the name is empty")

@@ -44,6 +44,17 @@ fn file_name(sweep: &Sweep) -> String {
 
 fn csv(sweeps: &[&Sweep], origin: &str) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
+    // Circumstances have columns only where some sweep names them.
+    type Named = (&'static str, fn(&Sweep) -> String);
+    let circumstances: [Named; 5] = [
+        ("batch", |s| s.taken.batch.clone()),
+        ("session", |s| s.taken.session.clone()),
+        ("operator", |s| s.taken.operator.clone()),
+        ("day", |s| s.taken.day.clone()),
+        ("minute", |s| s.minute.map_or(String::new(), |m| m.to_string())),
+    ];
+    let named: Vec<Named> =
+        circumstances.into_iter().filter(|(_, of)| sweeps.iter().any(|s| !of(s).is_empty())).collect();
     let head = [
         "sample",
         "phantom",
@@ -54,7 +65,9 @@ fn csv(sweeps: &[&Sweep], origin: &str) -> String {
         "backscatter_at_dbm",
         "link",
         "repeat",
-    ];
+    ]
+    .into_iter()
+    .chain(named.iter().map(|(name, _)| *name));
     let write = "writing to memory never fails";
     writer.write_record(head).expect(write);
     let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
@@ -63,21 +76,15 @@ fn csv(sweeps: &[&Sweep], origin: &str) -> String {
             super::Mount::FreeAir => ("none", String::new()),
             super::Mount::Phantom { name, gap_mm } => (name.as_str(), gap_mm.to_string()),
         };
+        let own: Vec<String> = named.iter().map(|(_, of)| of(sweep)).collect();
         for r in &sweep.readings {
             let threshold = r.threshold_dbm.map_or(String::new(), |t| t.to_string());
-            writer
-                .write_record([
-                    &sweep.sample,
-                    phantom,
-                    &gap,
-                    &r.freq_mhz.to_string(),
-                    &threshold,
-                    &number(r.backscatter_db),
-                    &number(r.backscatter_at_dbm),
-                    &sweep.link,
-                    &sweep.repeat,
-                ])
-                .expect(write);
+            let (freq, taken) = (r.freq_mhz.to_string(), number(r.backscatter_at_dbm));
+            let (backscatter, link) = (number(r.backscatter_db), &sweep.link);
+            let cells =
+                [&sweep.sample, phantom, &gap, &freq, &threshold, &backscatter, &taken, link, &sweep.repeat];
+            let cells = cells.into_iter().chain(own.iter().map(String::as_str));
+            writer.write_record(cells).expect(write);
         }
     }
     let bytes = writer.into_inner().expect(write);

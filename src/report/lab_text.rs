@@ -1,8 +1,9 @@
 //! The lab's answer as text, made to be read aloud: what is wrong first, then curves, spread, comparison.
 
+use super::lab_session_text::{HOW_TO_READ, batches, equivalence, links, precision};
 use super::words::{table, wrap};
 use crate::lab::stat::compare::Verdict;
-use crate::study::lab::{EquivalenceAnswer, LabAnswer, PairAnswer, TagAnswer};
+use crate::study::lab::{LabAnswer, PairAnswer, PairRow, TagAnswer};
 
 const WIDTH: usize = 100;
 const CAUTION: &str = "Sweep outside a licensed band only inside a shielded chamber. Local rules prevail.";
@@ -16,8 +17,14 @@ pub fn lab_text(answer: &LabAnswer) -> String {
     for pair in &answer.comparisons {
         two(&mut out, pair, answer.level);
     }
-    if let Some(equivalence) = &answer.equivalence {
-        batch(&mut out, equivalence);
+    if let Some(check) = &answer.equivalence {
+        out.push_str(&format!(
+            "Batch {} against prototype {}: equal within {} dB?\n",
+            check.batch, check.prototype, check.margin_db
+        ));
+        equivalence(&mut out, check);
+        bullet(&mut out, HOW_TO_READ);
+        out.push('\n');
     }
     if let Some(folder) = &answer.written {
         out.push_str(&format!("Written: {folder} (tag.toml and sweeps referred to the tag).\n\n"));
@@ -35,7 +42,7 @@ pub fn lab_text(answer: &LabAnswer) -> String {
     out
 }
 
-fn bullet(out: &mut String, text: &str) {
+pub(super) fn bullet(out: &mut String, text: &str) {
     let wrapped = wrap(text, WIDTH - 2, "    ");
     out.push_str("  - ");
     out.push_str(wrapped.trim_start());
@@ -53,9 +60,12 @@ fn one(out: &mut String, tag: &TagAnswer, level: f64) {
     }
     out.push('\n');
     let serious = tag.findings.iter().filter(|f| f.serious).count();
-    let heading = match (tag.findings.len(), serious) {
+    let heading = match (tag.findings.len() + tag.warnings.len(), serious) {
         (0, _) => "No fault of the measurement was found.\n".to_owned(),
         (n, 0) => format!("What to look at in the measurement ({n}), nothing serious\n"),
+        (n, s) if n == s => {
+            format!("What is wrong with the measurement ({n}, serious: clear this up first)\n")
+        }
         (n, s) => {
             format!("What is wrong with the measurement ({n}, {s} of them serious: clear these up first)\n")
         }
@@ -87,12 +97,11 @@ fn one(out: &mut String, tag: &TagAnswer, level: f64) {
         );
     }
     uncertainty(out, tag);
-    if !tag.links.is_empty() {
-        out.push_str("\nLink profiles\n");
+    precision(out, tag);
+    if let Some(answer) = &tag.batches {
+        batches(out, answer, level);
     }
-    for link in &tag.links {
-        bullet(out, &format!("{}: {}", link.mount, link.words));
-    }
+    links(out, tag);
     out.push('\n');
 }
 
@@ -171,27 +180,7 @@ fn two(out: &mut String, pair: &PairAnswer, level: f64) {
         pair.second,
         100.0 * level
     ));
-    let rows: Vec<Vec<String>> = pair
-        .rows
-        .iter()
-        .map(|r| {
-            let d = &r.difference;
-            let said = match d.verdict {
-                Verdict::FirstLower => format!("{} needs less", pair.first),
-                Verdict::SecondLower => format!("{} needs less", pair.second),
-                Verdict::CannotBeToldApart => match d.samples_needed {
-                    Some(n) => format!("cannot be told apart (about {n} samples each would)"),
-                    None => "cannot be told apart".to_owned(),
-                },
-            };
-            vec![
-                format!("{}, {}", r.region, r.place),
-                format!("{:+.1}", d.difference),
-                format!("{:+.1} to {:+.1}", d.interval.low, d.interval.high),
-                said,
-            ]
-        })
-        .collect();
+    let rows: Vec<Vec<String>> = pair.rows.iter().map(|r| pair_row(pair, r)).collect();
     out.push_str(&table(&["where", "difference", "interval", "so"], &rows));
     for place in &pair.crossings {
         let clear: Vec<String> = place
@@ -215,24 +204,32 @@ fn two(out: &mut String, pair: &PairAnswer, level: f64) {
     );
 }
 
-fn batch(out: &mut String, answer: &EquivalenceAnswer) {
-    out.push_str(&format!(
-        "Batch {} against prototype {}: equal within {} dB?\n",
-        answer.batch, answer.prototype, answer.margin_db
-    ));
-    for row in &answer.rows {
-        bullet(out, &format!("{}, {}: {}", row.region, row.place, row.words));
-        let spread = &row.check.spread_ratio_interval;
-        bullet(
-            out,
-            &format!(
-                "Spread of the batch over the prototype's: {:.1} ({:.1} to {:.1}).",
-                row.check.spread_ratio, spread.low, spread.high
-            ),
-        );
+/// One line of a comparison. A tag that never woke leaves the difference open on one side.
+fn pair_row(pair: &PairAnswer, r: &PairRow) -> Vec<String> {
+    let d = &r.difference;
+    let place = format!("{}, {}", r.region, r.place);
+    let asleep = r.never_woke.join(" and ");
+    let bound = match (r.at_most_db, r.at_least_db) {
+        (Some(most), _) if most < 0.0 => Some((format!("<= {most:+.1}"), &pair.second, -most)),
+        (_, Some(least)) if least > 0.0 => Some((format!(">= {least:+.1}"), &pair.first, least)),
+        _ => None,
+    };
+    if let Some((difference, worse, size)) = bound {
+        let said = format!("{worse} needs at least {size:.1} dB more: it never woke in part of the band");
+        return vec![place, difference, "open".to_owned(), said];
     }
-    for line in &answer.words {
-        bullet(out, line);
+    if !r.never_woke.is_empty() {
+        let said = format!("not known: {asleep} never woke in part of the band");
+        return vec![place, "-".to_owned(), "open".to_owned(), said];
     }
-    out.push('\n');
+    let said = match d.verdict {
+        Verdict::FirstLower => format!("{} needs less", pair.first),
+        Verdict::SecondLower => format!("{} needs less", pair.second),
+        Verdict::CannotBeToldApart => match d.samples_needed {
+            Some(n) => format!("cannot be told apart (about {n} samples each would)"),
+            None => "cannot be told apart".to_owned(),
+        },
+    };
+    let interval = format!("{:+.1} to {:+.1}", d.interval.low, d.interval.high);
+    vec![place, format!("{:+.1}", d.difference), interval, said]
 }

@@ -9,6 +9,7 @@ pub mod figures;
 pub mod folder;
 pub mod html;
 pub mod justification;
+pub mod lab_session_text;
 pub mod lab_text;
 pub mod marks;
 pub mod page;

@@ -6,7 +6,7 @@ use super::spread::Spread;
 use super::{MountCurve, Tag, TagCurve, mounts};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
 use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, TagFile};
-use crate::lab::{Level, Mount, Sweep, parse, text};
+use crate::lab::{Level, Mount, Sweep, parse, sweep, text};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -55,7 +55,7 @@ pub fn measured(folder: &Path) -> Checked<Measured> {
                 match parse::referred_csv(&csv.source, file.own_spacer_mm) {
                     Ok((read, warnings)) => {
                         found.extend(warnings);
-                        add_sweeps(&mut sweeps, read, &mut found);
+                        sweeps.extend(read);
                     }
                     Err(problems) => found.extend(problems),
                 }
@@ -108,27 +108,6 @@ fn sweep_paths(
         .collect()
 }
 
-fn add_sweeps(sweeps: &mut Vec<Sweep>, read: Vec<Sweep>, found: &mut Vec<Diagnostic>) {
-    for sweep in read {
-        let twin = sweeps.iter().find(|s| {
-            s.sample == sweep.sample
-                && s.mount == sweep.mount
-                && s.link == sweep.link
-                && s.repeat == sweep.repeat
-        });
-        if let Some(twin) = twin {
-            let at = sweep.readings.first().map_or(0, |r| r.at);
-            let message = format!("{} is also in {}", sweep.title(), twin.source.path);
-            found.push(
-                Diagnostic::error("tag-twice", message)
-                    .at(&sweep.source, at..at)
-                    .help("keep one of them, or name repeated measurements in a column `repeat`"),
-            );
-        }
-        sweeps.push(sweep);
-    }
-}
-
 /// The value named in tag.toml, or the only one, or the commonest with a warning.
 fn choose(
     what: &str,
@@ -179,6 +158,14 @@ pub fn from_sweeps(
     file_hashes: Vec<(String, String)>,
     mut found: Vec<Diagnostic>,
 ) -> Checked<Measured> {
+    found.extend(sweep::clashes(&sweeps));
+    if let Some(wanted) = &file.prototype_batch
+        && !sweeps.iter().any(|s| s.taken.batch == *wanted)
+    {
+        let message = format!("prototype_batch = {wanted:?}, but no sweep was taken of it");
+        let at = crate::lab::toml_text::place(toml, &["prototype_batch"]);
+        found.push(Diagnostic::error("tag-batch", message).at(toml, at));
+    }
     let link =
         choose("link profile", "link", &file.link, sweeps.iter().map(|s| s.link.clone()), toml, &mut found);
     let bodies = sweeps.iter().filter_map(|s| match &s.mount {

@@ -16,7 +16,8 @@ use serde::Serialize;
 /// One finding about a measurement.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Finding {
-    /// Stable name of the kind: ripple, step, drift, quiet-room, beats-free-air, reversed-sign, near-field, cover.
+    /// Stable name of the kind: ripple, step, drift, quiet-room, beats-free-air, reversed-sign, near-field, cover,
+    /// stands-out.
     pub kind: &'static str,
     /// Whether the curve should not be used before this is cleared up.
     pub serious: bool,

@@ -2,6 +2,7 @@
 
 use crate::report::figures::lab::{backscatter, samples, side_by_side, thresholds};
 use crate::report::figures::session::residuals;
+use crate::report::lab_session_text::summary;
 use crate::report::page::{Page, assumptions};
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::percent;
@@ -46,11 +47,22 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
             hinges.push(format!("{}, {}: {}", tag.name, finding.about, finding.words));
         }
         hinges.extend(tag.spread.words.iter().map(|w| format!("{}: {w}", tag.name)));
+        for of in &tag.precision {
+            hinges.extend(of.words.iter().map(|w| format!("{}, {}: {w}", tag.name, of.mount)));
+        }
+        if let Some(batches) = &tag.batches {
+            hinges.extend(batches.words.iter().map(|w| format!("{}: {w}", tag.name)));
+            hinges.extend(batches.equivalence.iter().map(|e| format!("{}: {}", tag.name, summary(e))));
+        }
+        for link in &tag.links {
+            hinges.push(format!("{}, {}: {}", tag.name, link.mount, link.words));
+        }
         figures.push(thresholds(tag, a.level, &format!("thresholds-{}", k + 1)));
         figures.push(backscatter(tag, &format!("backscatter-{}", k + 1)));
         figures.extend(samples(tag, &format!("samples-{}", k + 1)));
         figures.extend(sessions.get(k).and_then(|m| residuals(m, &format!("session-{}", k + 1))));
     }
+    hinges.extend(a.equivalence.iter().map(summary));
     for pair in &a.comparisons {
         hinges.extend(pair.words.iter().cloned());
     }

@@ -46,6 +46,10 @@ pub struct TagAnswer {
     pub spread: SpreadAnswer,
     /// Repeats of one sample against differences between samples, when there are repeats.
     pub repeats: Option<TwoSpreads>,
+    /// Repeatability and reproducibility over sessions, operators or days, where they are named.
+    pub precision: Vec<PrecisionAnswer>,
+    /// Several production batches, where they are named.
+    pub batches: Option<BatchesAnswer>,
     /// Uncertainty budget of one threshold, when tag.toml states parts of it.
     pub budget: Option<BudgetAnswer>,
     pub links: Vec<LinkAnswer>,
@@ -115,11 +119,84 @@ pub struct SpreadAnswer {
     pub words: Vec<String>,
 }
 
+/// ISO 5725-2 over one factor in one mount. Numbers are `None` where the repeats do not suffice; `words` say why.
+#[derive(Clone, Debug, Serialize)]
+pub struct PrecisionAnswer {
+    /// `session`, `operator` or `day`.
+    pub factor: &'static str,
+    pub mount: String,
+    pub link: String,
+    /// Names of the sessions.
+    pub levels: Vec<String>,
+    /// Samples worked out.
+    pub samples: Vec<String>,
+    pub repeatability_db: Option<f64>,
+    pub between_db: Option<f64>,
+    pub reproducibility_db: Option<f64>,
+    pub repeatability_limit_db: Option<f64>,
+    pub reproducibility_limit_db: Option<f64>,
+    pub cells: Vec<PrecisionCell>,
+    /// Sessions that stand out.
+    pub flags: Vec<PrecisionFlag>,
+    pub words: Vec<String>,
+}
+
+/// A session whose level or scatter stands out.
+#[derive(Clone, Debug, Serialize)]
+pub struct PrecisionFlag {
+    pub level: String,
+    /// Its level against the others, or the standard deviation of its repeats.
+    pub difference_db: f64,
+    /// Mandel's h or k.
+    pub statistic: f64,
+    pub words: String,
+}
+
+/// One sample in one session.
+#[derive(Clone, Debug, Serialize)]
+pub struct PrecisionCell {
+    pub sample: String,
+    pub level: String,
+    pub readings: usize,
+    pub mean_dbm: f64,
+    pub sd_db: f64,
+    /// Mandel's statistics and whether they lie beyond their limits.
+    pub h: f64,
+    pub k: f64,
+    pub level_stands_out: bool,
+    pub scatter_stands_out: bool,
+}
+
+/// Batches of one tag.
+#[derive(Clone, Debug, Serialize)]
+pub struct BatchesAnswer {
+    /// The approved one, where tag.toml names it.
+    pub prototype: Option<String>,
+    pub rows: Vec<BatchRow>,
+    /// Batches are `between`, samples of one batch `within`.
+    pub spread: Option<TwoSpreads>,
+    /// Each other batch against the prototype, when a margin was given.
+    pub equivalence: Vec<EquivalenceAnswer>,
+    pub words: Vec<String>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct BatchRow {
+    pub batch: String,
+    pub samples: Vec<String>,
+    /// Mean offset from the average of all samples, and the half width of its interval.
+    pub offset_db: f64,
+    pub half_width_db: Option<f64>,
+    pub sd_db: Option<f64>,
+}
+
 /// Another link profile against the one of the curve.
 #[derive(Clone, Debug, Serialize)]
 pub struct LinkAnswer {
     pub link: String,
     pub against: String,
+    /// Which settings differ, where tag.toml describes both profiles.
+    pub settings: Option<String>,
     pub mount: String,
     /// Threshold of this profile minus the curve's.
     pub difference: MeanDifference,
@@ -143,11 +220,17 @@ pub struct PairRow {
     pub region: &'static str,
     /// `free air`, `same gap 10 mm`, or each tag on its own spacer.
     pub place: String,
+    /// A tag that never woke in part of the band counts with the highest power tried there: it needs at least that.
     pub first_dbm: f64,
     pub second_dbm: f64,
     pub difference: MeanDifference,
-    /// A tag that never woke in part of the band: its threshold is a stand-in, the difference a lower bound of its size.
+    /// Tags that never woke in part of the band. With one of them the difference is open on one side, with both it is not
+    /// known.
     pub never_woke: Vec<String>,
+    /// With the second tag open: the difference is at most this (interval counted in).
+    pub at_most_db: Option<f64>,
+    /// With the first tag open: the difference is at least this.
+    pub at_least_db: Option<f64>,
 }
 
 #[derive(Clone, Debug, Serialize)]

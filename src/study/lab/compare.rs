@@ -11,6 +11,12 @@ use crate::lab::stat::equivalence::batch_against_prototype;
 use crate::lab::{Level, Mount};
 use crate::tag::interval::{CurveInterval, placement_sd};
 use crate::tag::load::Measured;
+use crate::tag::pchip::Pchip;
+use crate::tag::{MountCurve, TagCurve};
+
+/// Odds of calling a batch equal that lies just at the margin.
+pub const ALPHA_EQUIVALENCE: f64 = 0.05;
+pub const NOT_TESTED: &str = "not tested; it takes two samples of each and a prototype whose samples differ.";
 
 /// Where two tags are compared: the gap at which each is read, mm.
 #[derive(Clone, Debug)]
@@ -46,13 +52,29 @@ fn places(first: &Measured, second: &Measured) -> Vec<Place> {
     out
 }
 
-/// Band mean of every sample of a tag at a gap: the average curve moved by the sample's offset and shift.
-fn sample_values(tag: &Measured, low: f64, high: f64, gap_mm: f64) -> Vec<f64> {
+/// Band mean of every sample of a tag at a gap: its average curve moved by the sample's offset and shift.
+fn sample_values(tag: &Measured, curve: &TagCurve, low: f64, high: f64, gap_mm: f64) -> Vec<f64> {
     let alignment = &tag.alignment;
-    let of = |(offset, shift): (&f64, &f64)| {
-        offset + band_mean(low, high, |f| tag.tag.curve.value(f - shift, gap_mm).0)
-    };
+    let of =
+        |(offset, shift): (&f64, &f64)| offset + band_mean(low, high, |f| curve.value(f - shift, gap_mm).0);
     alignment.offset_db.iter().zip(&alignment.shift_mhz).map(of).collect()
+}
+
+/// The curve with the highest power tried in place of the stand-ins where no sample woke: what the tag needs at least.
+fn needed_at_least(tag: &Measured) -> TagCurve {
+    let curves = tag.tag.curve.mounts().iter().enumerate().map(|(m, mount)| {
+        let (x, y) = mount.threshold_dbm.knots();
+        let levels = tag.grid_mhz[m].iter().zip(&tag.alignment.mean[m]);
+        let limit = |freq: f64| {
+            levels.clone().find(|(f, _)| **f == freq).and_then(|(_, level)| match level {
+                Some(Level::Above(limit)) => Some(*limit),
+                _ => None,
+            })
+        };
+        let y = x.iter().zip(y).map(|(f, v)| limit(*f).unwrap_or(*v)).collect();
+        MountCurve { threshold_dbm: Pchip::new(x.to_vec(), y), ..mount.clone() }
+    });
+    TagCurve::new(curves.collect())
 }
 
 fn sample_mean(values: &[f64]) -> Option<SampleMean> {
@@ -72,21 +94,21 @@ fn known_part(first: &Measured, second: &Measured, request: &LabRequest) -> f64 
 
 /// Whether a tag's curve is a stand-in somewhere in the band at this gap.
 fn never_woke(tag: &Measured, low: f64, high: f64, gap_mm: f64) -> bool {
-    tag.mounts.iter().enumerate().any(|(m, mount)| {
-        // The mounts on either side of the gap take part in the value.
-        let takes_part = match mount {
-            Mount::FreeAir => gap_mm.is_infinite(),
-            Mount::Phantom { gap_mm: mounted, .. } => gap_mm.is_finite() && *mounted <= gap_mm + 1e-9,
-        };
-        takes_part
-            && tag.grid_mhz[m]
+    let gap = |mount: &Mount| mount.gap_mm().unwrap_or(f64::INFINITY);
+    // The mounts next to the gap on either side take part in the value; closer than the closest, that one.
+    let closer = tag.mounts.iter().map(gap).filter(|g| *g <= gap_mm + 1e-9).fold(0.0, f64::max);
+    let wider = tag.mounts.iter().map(gap).filter(|g| *g >= gap_mm - 1e-9).fold(f64::INFINITY, f64::min);
+    tag.mounts.iter().enumerate().filter(|(_, mount)| gap(mount) == closer || gap(mount) == wider).any(
+        |(m, _)| {
+            tag.grid_mhz[m]
                 .iter()
                 .zip(&tag.alignment.mean[m])
                 .any(|(f, level)| *f >= low && *f <= high && matches!(level, Some(Level::Above(_))))
-    })
+        },
+    )
 }
 
-fn covered(tag: &Measured, low: f64, high: f64) -> bool {
+pub fn covered(tag: &Measured, low: f64, high: f64) -> bool {
     let (from, to) = tag.tag.curve.covered_mhz();
     from <= low && to >= high
 }
@@ -95,22 +117,27 @@ pub fn pair(first: &Loaded, second: &Loaded, request: &LabRequest, regions: &[&'
     let (a, b) = (&first.measured, &second.measured);
     let known = known_part(a, b, request);
     let places = places(a, b);
+    let (curve_a, curve_b) = (needed_at_least(a), needed_at_least(b));
     let mut rows = Vec::new();
     for row in regions {
         for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(a, *l, *h) && covered(b, *l, *h)) {
             for place in &places {
-                let x = sample_mean(&sample_values(a, low, high, place.first_gap_mm));
-                let y = sample_mean(&sample_values(b, low, high, place.second_gap_mm));
+                let x = sample_mean(&sample_values(a, &curve_a, low, high, place.first_gap_mm));
+                let y = sample_mean(&sample_values(b, &curve_b, low, high, place.second_gap_mm));
                 let (Some(x), Some(y)) = (x, y) else { continue };
-                let open = [(a, place.first_gap_mm), (b, place.second_gap_mm)];
-                let never = open.iter().filter(|(tag, gap)| never_woke(tag, low, high, *gap));
+                let open_a = never_woke(a, low, high, place.first_gap_mm);
+                let open_b = never_woke(b, low, high, place.second_gap_mm);
+                let difference = welch(&x, &y, known, request.level);
+                let never = [(open_a, a), (open_b, b)].into_iter().filter(|(open, _)| *open);
                 rows.push(PairRow {
                     region: row.key,
                     place: place.name.clone(),
                     first_dbm: x.mean,
                     second_dbm: y.mean,
-                    difference: welch(&x, &y, known, request.level),
-                    never_woke: never.map(|(tag, _)| tag.tag.name.clone()).collect(),
+                    never_woke: never.map(|(_, tag)| tag.tag.name.clone()).collect(),
+                    at_most_db: (open_b && !open_a).then_some(difference.interval.high),
+                    at_least_db: (open_a && !open_b).then_some(difference.interval.low),
+                    difference,
                 });
             }
         }
@@ -157,10 +184,11 @@ fn cross(a: &Measured, b: &Measured, place: &Place, request: &LabRequest) -> Pai
 /// What stays of the differences when both tags are read at the same gap.
 fn words(a: &Measured, b: &Measured, rows: &[PairRow]) -> Vec<String> {
     let mut out = Vec::new();
-    let apart = |row: &&PairRow| row.difference.verdict != Verdict::CannotBeToldApart;
+    let apart =
+        |row: &&PairRow| row.never_woke.is_empty() && row.difference.verdict != Verdict::CannotBeToldApart;
     for own in rows.iter().filter(|r| r.place == "each on its own spacer").filter(apart) {
         let same = rows.iter().rfind(|r| r.region == own.region && r.place.starts_with("same gap"));
-        let Some(same) = same else { continue };
+        let Some(same) = same.filter(|s| s.never_woke.is_empty()) else { continue };
         let told = same.difference.verdict == own.difference.verdict;
         let (before, after) = (own.difference.difference, same.difference.difference);
         out.push(if told {
@@ -168,14 +196,6 @@ fn words(a: &Measured, b: &Measured, rows: &[PairRow]) -> Vec<String> {
         } else {
             format!("{}: {} against {} differ by {before:+.1} dB each on its own spacer, but that does not survive at the {} ({after:+.1} dB): it is the spacer, not the antenna.", own.region, a.tag.name, b.tag.name, same.place)
         });
-    }
-    for row in rows.iter().filter(|r| !r.never_woke.is_empty()) {
-        out.push(format!(
-            "{}, {}: {} never woke in part of the band; the difference is at least this large.",
-            row.region,
-            row.place,
-            row.never_woke.join(" and "),
-        ));
     }
     out
 }
@@ -230,17 +250,14 @@ pub fn equivalence(
         for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(old, *l, *h) && covered(new, *l, *h))
         {
             for place in places(old, new) {
-                let x = sample_values(old, low, high, place.first_gap_mm);
-                let y = sample_values(new, low, high, place.second_gap_mm);
-                match batch_against_prototype(&x, &y, margin_db, 0.05, known) {
+                let x = sample_values(old, &old.tag.curve, low, high, place.first_gap_mm);
+                let y = sample_values(new, &new.tag.curve, low, high, place.second_gap_mm);
+                match batch_against_prototype(&x, &y, margin_db, ALPHA_EQUIVALENCE, known) {
                     Some(check) => {
                         let said = check.level.sentence("the batch", "the prototype", "threshold");
                         rows.push(EquivalenceRow { region: row.key, place: place.name, check, words: said });
                     }
-                    None => words.push(format!(
-                        "{}, {}: not tested; it takes two samples of each and a prototype whose samples differ.",
-                        row.key, place.name
-                    )),
+                    None => words.push(format!("{}, {}: {NOT_TESTED}", row.key, place.name)),
                 }
             }
         }

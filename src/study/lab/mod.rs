@@ -1,8 +1,10 @@
 //! What do the chamber readings say about these tags, how sure is that, and what is wrong with the measurement?
 
 pub mod answer;
+pub mod batches;
 pub mod compare;
 pub mod one;
+pub mod precision;
 
 pub use answer::*;
 
@@ -80,9 +82,9 @@ pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
         problems.push(Diagnostic::error(crate::diag::codes::OUT_OF_RANGE, message));
     }
     if let Some(margin) = request.equivalence_margin_db
-        && !(margin > 0.0 && margin <= 20.0 && request.folders.len() == 2)
+        && !(margin > 0.0 && margin <= 20.0)
     {
-        let message = "equivalence needs two folders (prototype, batch) and a margin above 0 and up to 20 dB";
+        let message = format!("a margin of {margin} dB for equivalence is outside 0..=20 dB, 0 left out");
         problems.push(Diagnostic::error(crate::diag::codes::OUT_OF_RANGE, message));
     }
     if request.write_to.is_some() && request.folders.len() != 1 {
@@ -98,6 +100,10 @@ pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
     }
     if problems.iter().any(|d| d.severity == Severity::Error) {
         return Err(problems);
+    }
+    if request.equivalence_margin_db.is_some() && !can_test(&loaded) {
+        let message = "equivalence needs two folders (prototype, then batch), or one whose tag.toml names the `prototype_batch` among several";
+        return Err(vec![Diagnostic::error(crate::diag::codes::COUNT, message)]);
     }
     let tags: Vec<TagAnswer> = loaded.iter().map(|tag| one::answer(tag, request, &regions)).collect();
     let mut comparisons = Vec::new();
@@ -140,6 +146,19 @@ pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
         inputs: loaded.iter().flat_map(|tag| &tag.measured.tag.file_hashes).map(input).collect(),
     };
     Ok((answer, warnings))
+}
+
+/// Whether there are a prototype and a batch.
+fn can_test(loaded: &[Loaded]) -> bool {
+    match loaded {
+        [_, _] => true,
+        [only] => {
+            let measured = &only.measured;
+            let others = |approved: &String| measured.sweeps.iter().any(|s| s.taken.batch != *approved);
+            measured.file.prototype_batch.as_ref().is_some_and(others)
+        }
+        _ => false,
+    }
 }
 
 fn input((path, sha256): &(String, String)) -> InputFile {

@@ -27,6 +27,18 @@ pub fn band_mean(low: f64, high: f64, value: impl Fn(f64) -> f64) -> f64 {
 pub fn answer(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> TagAnswer {
     let measured = &loaded.measured;
     let tag = &measured.tag;
+    let precision = super::precision::over_factors(measured);
+    let mut findings = findings(loaded, request, regions);
+    findings.extend(precision.iter().flat_map(|of| {
+        of.flags.iter().map(|flag| Finding {
+            kind: "stands-out",
+            serious: false,
+            about: of.mount.clone(),
+            words: flag.words.clone(),
+            number: flag.difference_db,
+            unit: "dB",
+        })
+    }));
     let repeats = repeats_against_samples(&measured.sweeps, request.level);
     TagAnswer {
         name: tag.name.clone(),
@@ -35,12 +47,14 @@ pub fn answer(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -
         own_spacer_mm: tag.own_spacer_mm,
         samples: measured.samples.clone(),
         lab_bias_sd_db: tag.spread.lab_bias_sd_db,
-        findings: findings(loaded, request, regions),
+        findings,
         warnings: loaded.warnings.iter().map(|w| w.message.clone()).collect(),
         mounts: mounts(measured, request, regions),
         spread: spread(measured, request),
         budget: budget_of(loaded, repeats.as_ref()),
         repeats,
+        precision,
+        batches: super::batches::answer(measured, request, regions),
         links: links(measured, request),
     }
 }
@@ -222,13 +236,12 @@ fn links(measured: &Measured, request: &LabRequest) -> Vec<LinkAnswer> {
     for group in by_mount(&measured.sweeps).iter().filter(|g| g.link != measured.link) {
         let (mut here, mut there) = (Vec::new(), Vec::new());
         for sweep in &group.sweeps {
-            let twin = measured.sweeps.iter().find(|s| {
-                s.sample == sweep.sample
-                    && s.mount == sweep.mount
-                    && s.repeat == sweep.repeat
-                    && s.link == measured.link
-            });
-            let Some(twin) = twin else { continue };
+            let same =
+                |s: &&Sweep| s.sample == sweep.sample && s.mount == sweep.mount && s.link == measured.link;
+            let mut twins = measured.sweeps.iter().filter(same);
+            // The one of the same repeat and session, else the first of the sample.
+            let nearest = |s: &&Sweep| s.repeat == sweep.repeat && s.taken == sweep.taken;
+            let Some(twin) = twins.clone().find(nearest).or_else(|| twins.next()) else { continue };
             let (a, b) = repeats::common(sweep, twin);
             if !a.is_empty() {
                 here.push(a.iter().sum::<f64>() / a.len() as f64);
@@ -236,11 +249,17 @@ fn links(measured: &Measured, request: &LabRequest) -> Vec<LinkAnswer> {
             }
         }
         if let Some(difference) = paired(&here, &there, 0.0, request.level) {
-            let words =
-                difference.sentence(&format!("link profile {}", group.link), &measured.link, "threshold");
+            let first = format!("link profile {}", group.link);
+            let words = difference.sentence(&first, &format!("profile {}", measured.link), "threshold");
+            let described = |name: &str| measured.file.link_profile.iter().find(|p| p.name == name);
+            let settings = match (described(group.link), described(&measured.link)) {
+                (Some(here), Some(there)) => here.instead_of(there),
+                _ => None,
+            };
             out.push(LinkAnswer {
                 link: group.link.to_owned(),
                 against: measured.link.clone(),
+                settings,
                 mount: group.mount.to_string(),
                 difference,
                 words,
