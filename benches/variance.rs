@@ -1,13 +1,14 @@
 //! What the estimators are worth on the demo finish with backup: variance × time against tossing a coin per passing.
 //!
-//! `cargo bench --bench variance` prints the table; `cargo bench --bench variance -- cedar` takes one tag.
+//! `cargo bench --bench variance` prints the table; `cargo bench --bench variance -- cedar` takes one tag and
+//! `-- cedar plain stratified` other estimators than the one chosen by the pilot.
 //!
-//! The tosser is the same engine: natural draws, race days shared by 400 passings, and each passing missed or not. Its
-//! relative variance for n passings is (1 − p)/(n p), its time n times the time of one passing. Gain = how much longer the tosser
-//! takes to the same relative standard error.
+//! The tosser is the same engine and the same kernel: natural draws, race days shared by 400 passings, and each passing missed or
+//! not. Its relative variance for n passings is (1 − p)/(n p), its time n times the time of one passing. Gain = how much
+//! longer the tosser takes to the same relative standard error.
 
 use readodds::estimate::rare::crossing::PointMiss;
-use readodds::estimate::rare::{Request, estimate};
+use readodds::estimate::rare::{Method, Request, estimate};
 use readodds::estimate::run::{Plan, rates_and_errors, run};
 use readodds::estimate::stop::Precision;
 use readodds::{course, passing, tag};
@@ -15,20 +16,40 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
 
+const TAGS: [&str; 5] = ["alder", "dogwood", "elm", "cedar", "birch"];
+
 fn main() {
-    let wanted = std::env::args().skip(1).find(|word| word != "--bench");
+    let words: Vec<String> = std::env::args().skip(1).filter(|word| word != "--bench").collect();
+    let has = |word: &str| words.iter().any(|w| w == word);
+    let methods: Vec<Option<Method>> = [Method::Plain, Method::Stratified, Method::Sobol, Method::Importance]
+        .into_iter()
+        .filter(|method| has(method.name()))
+        .map(Some)
+        .collect();
+    let methods = if methods.is_empty() { vec![None] } else { methods };
     println!(
-        "{:<8} {:<6} {:<11} {:>10} {:>8} {:>10} {:>9} {:>12} {:>10}",
-        "tag", "lines", "method", "rate", "CoV", "passings", "s", "tosser s", "gain"
+        "{:<8} {:<6} {:<11} {:>10} {:>8} {:>8} {:>8} {:>8} {:>9} {:>8} {:>12} {:>10}",
+        "tag",
+        "lines",
+        "method",
+        "rate",
+        "CoV",
+        "pilot",
+        "second",
+        "n CoV²",
+        "s",
+        "µs each",
+        "tosser s",
+        "gain"
     );
-    for name in ["cedar", "birch"] {
-        if wanted.as_ref().is_none_or(|wanted| wanted == name) {
-            table(name);
+    for name in TAGS {
+        if has(name) || !TAGS.iter().any(|name| has(name)) {
+            table(name, &methods);
         }
     }
 }
 
-fn table(name: &str) {
+fn table(name: &str, methods: &[Option<Method>]) {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let scenario = root.join("scenarios/half-marathon-rain-eu-lower.toml");
     let (course, _) = course::load(&scenario).expect("shipped scenario loads");
@@ -38,64 +59,74 @@ fn table(name: &str) {
     for (label, mask) in [("main", 1u64), ("both", 3u64)] {
         let masks: Vec<Vec<u64>> =
             (0..prepared.points.len()).map(|point| vec![if point == finish { mask } else { 1 }]).collect();
-        let plan = |races, seed| Plan {
-            seed,
+        let plan = Plan {
+            seed: 1,
             precision: Precision { relative: 0.05, absolute: 1e-12, max_passings: u64::MAX >> 8 },
-            races: Some(races),
+            races: Some(60),
             passings_per_race: 400,
         };
         // The engine at work: race by race, strata, conditional odds. All points are run; a share of the time is the finish's.
         let start = Instant::now();
-        let done = run(&prepared, &plan(60, 1), masks.clone(), &mut |_| true);
-        let points = prepared.points.len() as f64;
-        let seconds = start.elapsed().as_secs_f64() / points;
+        let done = run(&prepared, &plan, masks.clone(), &mut |_| true);
+        let seconds = start.elapsed().as_secs_f64() / prepared.points.len() as f64;
         let passings: u64 = done.rows.iter().map(|row| row.passings).sum();
         let per_passing = seconds / passings as f64;
         let (rate, error) = rates_and_errors(&done.rows)[finish];
-        report(name, label, "race rows", rate, error / rate, passings, seconds, per_passing);
-
-        let problem = PointMiss::new(&prepared, finish, mask, 1);
-        let start = Instant::now();
-        let answer = estimate(&problem, &Request { max_calls: 400_000, ..Request::new(1) });
-        let seconds = start.elapsed().as_secs_f64();
-        report(
-            name,
-            label,
-            answer.method.name(),
-            answer.mean,
-            answer.cov,
-            answer.calls + answer.pilot_calls,
-            seconds,
-            per_passing,
-        );
-        for note in &answer.notes {
-            println!("         {note}");
+        let row = Row { name, label, rate, cov: error / rate, pilot: 0, second: passings, seconds };
+        row.print("race rows", per_passing);
+        for &method in methods {
+            let start = Instant::now();
+            let problem = PointMiss::new(&prepared, finish, mask, 1);
+            let answer = estimate(&problem, &Request { max_calls: 200_000, method, ..Request::new(1) });
+            let row = Row {
+                name,
+                label,
+                rate: answer.mean,
+                cov: answer.cov,
+                pilot: answer.pilot_calls,
+                second: answer.calls,
+                seconds: start.elapsed().as_secs_f64(),
+            };
+            row.print(answer.method.name(), per_passing);
+            for note in &answer.notes {
+                println!("         {note}");
+            }
+            println!(
+                "         95 % {:.3e} to {:.3e}, {:.0} effective misses, largest share {:.1} %",
+                answer.interval.low,
+                answer.interval.high,
+                answer.effective_misses,
+                100.0 * answer.largest_share
+            );
         }
-        println!(
-            "         95 % {:.3e} to {:.3e}, {:.0} effective misses, largest share {:.1} %",
-            answer.interval.low,
-            answer.interval.high,
-            answer.effective_misses,
-            100.0 * answer.largest_share
-        );
     }
 }
 
-#[allow(clippy::too_many_arguments)]
-fn report(
-    name: &str,
-    lines: &str,
-    method: &str,
+struct Row<'a> {
+    name: &'a str,
+    label: &'a str,
     rate: f64,
     cov: f64,
-    passings: u64,
+    pilot: u64,
+    second: u64,
     seconds: f64,
-    per_passing: f64,
-) {
-    let tosser = (1.0 - rate) / (rate * cov * cov) * per_passing;
-    println!(
-        "{name:<8} {lines:<6} {method:<11} {rate:>10.3e} {:>7.1}% {passings:>10} {seconds:>9.2} {tosser:>12.3e} {:>10.1}",
-        100.0 * cov,
-        tosser / seconds
-    );
+}
+
+impl Row<'_> {
+    fn print(&self, method: &str, per_passing: f64) {
+        let tosser = (1.0 - self.rate) / (self.rate * self.cov * self.cov) * per_passing;
+        println!(
+            "{:<8} {:<6} {method:<11} {:>10.3e} {:>7.1}% {:>8} {:>8} {:>8.1} {:>9.2} {:>8.0} {tosser:>12.3e} {:>10.1}",
+            self.name,
+            self.label,
+            self.rate,
+            100.0 * self.cov,
+            self.pilot,
+            self.second,
+            self.second as f64 * self.cov * self.cov,
+            self.seconds,
+            1e6 * self.seconds / (self.pilot + self.second) as f64,
+            tosser / self.seconds
+        );
+    }
 }

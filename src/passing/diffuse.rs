@@ -49,6 +49,14 @@ impl DiffuseWaves {
         waves
     }
 
+    /// The same waves with Σ|aₘ|² = `power` (> 0).
+    pub fn scaled_to(mut self, power: f64) -> DiffuseWaves {
+        let drawn: f64 = self.amplitude.iter().map(|a| a * a).sum();
+        let factor = (power / drawn).sqrt();
+        self.amplitude.iter_mut().for_each(|a| *a *= factor);
+        self
+    }
+
     /// Σₘ aₘ e^(−jk(ûₘ·r + ℓₘ)) at place `r` (m) and wave number k (rad/m).
     pub fn sum(&self, r: Vec3, wave_number: f64) -> Complex64 {
         // Two steps over arrays, so that the compiler takes several waves at a time.

@@ -7,6 +7,7 @@
 //! Source: M. Born, E. Wolf, Principles of Optics, 7th ed., §1.5 and §1.6.4 (from memory), time exp(+jωt).
 
 use num_complex::Complex64;
+use std::sync::Arc;
 
 /// R_H (field parallel to the surface) and R_V.
 #[derive(Clone, Copy, Debug)]
@@ -67,7 +68,8 @@ pub const METAL: Reflection =
 /// sin ψ = 0.01 (tested); at grazing incidence R is nearly −1 either way.
 #[derive(Clone, Debug)]
 pub struct ReflectionTable {
-    rows: Vec<Reflection>,
+    /// Shared: every race and, in rare-miss work, every passing holds the torso's.
+    rows: Arc<[Reflection]>,
 }
 
 impl ReflectionTable {
@@ -76,6 +78,11 @@ impl ReflectionTable {
     pub fn new(reflection: impl Fn(f64) -> Reflection) -> ReflectionTable {
         let rows = (0..=Self::CELLS).map(|i| reflection(i as f64 / Self::CELLS as f64)).collect();
         ReflectionTable { rows }
+    }
+
+    /// The table of a surface nobody asks; `at` would panic.
+    pub fn none() -> ReflectionTable {
+        ReflectionTable { rows: Arc::new([]) }
     }
 
     pub fn at(&self, sin_psi: f64) -> Reflection {

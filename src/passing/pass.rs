@@ -88,6 +88,9 @@ pub struct Crossing<'a> {
     pub runner: &'a RunnerDraw,
     pub draw: &'a CrossingDraw,
     pub stride: Stride,
+    /// Total power of the diffuse waves of each antenna in place of the drawn one; empty: as drawn. Given its total, how the
+    /// power is shared among the waves does not depend on it, so a total drawn from its own law leaves the law of the waves as it is.
+    pub diffuse_power: &'a [f64],
     half_time_s: f64,
     cover_and_film_db: f64,
 }
@@ -109,6 +112,7 @@ impl<'a> Crossing<'a> {
             race,
             runner,
             draw,
+            diffuse_power: &[],
             half_time_s: point.zone_m / stride.speed_m_s,
             stride,
             cover_and_film_db: placement.cover_loss_db + runner.film_loss_db,
@@ -291,7 +295,8 @@ fn pass_bin(crossing: &Crossing, scene: &Scene, bin: &BinAsk, work: &mut Workspa
         let waves = (race.diffuse_amplitude > 0.0).then(|| {
             &*work.waves[antenna].get_or_insert_with(|| {
                 let mean = prepared.course.beliefs.diffuse_excess_path_m;
-                DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean)
+                let waves = DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean);
+                crossing.diffuse_power.get(antenna).map_or(waves, |&power| waves.scaled_to(power))
             })
         });
         let needed =

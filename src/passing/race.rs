@@ -14,7 +14,7 @@ pub struct RaceContext<'a> {
     pub prepared: &'a Prepared,
     pub draw: RaceDraw,
     pub body: Body,
-    /// Road of each timing point.
+    /// Road of each timing point; empty where no antenna has a ground image.
     pub roads: Vec<ReflectionTable>,
     /// 10^(−K/20), 0 with the diffuse waves off.
     pub diffuse_amplitude: f64,
@@ -27,27 +27,24 @@ pub struct RaceContext<'a> {
 
 impl<'a> RaceContext<'a> {
     pub fn new(prepared: &'a Prepared, draw: RaceDraw) -> RaceContext<'a> {
+        RaceContext::build(prepared, draw, None)
+    }
+
+    /// For crossings of one point alone: the roads of the others are left out.
+    pub fn at_point(prepared: &'a Prepared, draw: RaceDraw, point: usize) -> RaceContext<'a> {
+        RaceContext::build(prepared, draw, Some(point))
+    }
+
+    fn build(prepared: &'a Prepared, draw: RaceDraw, only: Option<usize>) -> RaceContext<'a> {
         let course = &prepared.course;
-        let freq_mhz = prepared.mid_freq_mhz;
-        let roads = course
+        // Only an antenna with a ground image ever asks the road; mats have it in their pattern.
+        let roads = prepared
             .points
             .iter()
-            .map(|point| {
-                let surface = &point.surface;
-                let film_mm = if course.effects.water {
-                    surface.film_mm.quantile(draw.film_rank).max(0.0)
-                } else {
-                    0.0
-                };
-                match materials::road(surface.material, freq_mhz) {
-                    None => ReflectionTable::new(|_| METAL),
-                    Some(eps) if film_mm > 0.0 => {
-                        let water = materials::water(freq_mhz, surface.water_c);
-                        let k_thickness = wave_number_rad_m(freq_mhz) * film_mm * 1e-3;
-                        ReflectionTable::new(|s| fresnel::film_over(water, k_thickness, eps, s))
-                    }
-                    Some(eps) => ReflectionTable::new(|s| fresnel::half_space(eps, s)),
-                }
+            .enumerate()
+            .map(|(index, point)| {
+                let asked = only.is_none_or(|only| only == index) && point.antennas.iter().any(|a| a.ground);
+                if asked { road(prepared, index, &draw) } else { ReflectionTable::none() }
             })
             .collect();
         let offset_law = offset_law(course, &draw);
@@ -69,5 +66,21 @@ impl<'a> RaceContext<'a> {
             certain_above_db: high,
             draw,
         }
+    }
+}
+
+/// The road of a point under the film of the day.
+fn road(prepared: &Prepared, point: usize, draw: &RaceDraw) -> ReflectionTable {
+    let (course, freq_mhz) = (&prepared.course, prepared.mid_freq_mhz);
+    let surface = &course.points[point].surface;
+    let film_mm = if course.effects.water { surface.film_mm.quantile(draw.film_rank).max(0.0) } else { 0.0 };
+    match materials::road(surface.material, freq_mhz) {
+        None => ReflectionTable::new(|_| METAL),
+        Some(eps) if film_mm > 0.0 => {
+            let water = materials::water(freq_mhz, surface.water_c);
+            let k_thickness = wave_number_rad_m(freq_mhz) * film_mm * 1e-3;
+            ReflectionTable::new(|s| fresnel::film_over(water, k_thickness, eps, s))
+        }
+        Some(eps) => ReflectionTable::new(|s| fresnel::half_space(eps, s)),
     }
 }

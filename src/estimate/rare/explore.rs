@@ -26,11 +26,33 @@ pub struct Shot {
 
 /// What the next mixture is fitted to.
 pub struct Target {
-    /// 0..=1 for each shot: its miss odds, or whether it exceeds the bar.
+    /// 0..=1 for each shot: its miss odds, a power of them, or whether it exceeds the bar.
     pub values: Vec<f64>,
-    /// The bar; `None` once the misses themselves are plenty.
-    pub bar: Option<f64>,
+    pub aim: Aim,
 }
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Aim {
+    /// The misses themselves are plenty.
+    Misses,
+    /// Miss odds to this power below 1: flatter odds, to which more points contribute.
+    Power(f64),
+    /// Severity above this bar.
+    Bar(f64),
+}
+
+impl Aim {
+    /// Whether this lies nearer to the misses than `other`; aims of two kinds do not compare.
+    pub fn beyond(&self, other: &Aim) -> bool {
+        match (self, other) {
+            (Aim::Power(a), Aim::Power(b)) | (Aim::Bar(a), Aim::Bar(b)) => a > b,
+            _ => true,
+        }
+    }
+}
+
+/// Powers tried while the misses are too few.
+const POWERS: [f64; 8] = [0.85, 0.7, 0.6, 0.5, 0.4, 0.3, 0.22, 0.15];
 
 pub struct Pilot<'p, P> {
     pub problem: &'p P,
@@ -125,11 +147,18 @@ impl<'p, P: Problem> Pilot<'p, P> {
         self.denominators.iter().map(|denominator| 1.0 / denominator).collect()
     }
 
-    /// The misses, if their effective count reaches `enough`; else the highest bar that enough points exceed.
+    /// The misses, if their effective count reaches `enough`; else the highest power of the odds that does; else, where
+    /// scores are all or nothing, the highest bar that enough points exceed.
     pub fn target(&self, weights: &[f64], enough: f64) -> Target {
         let odds: Vec<f64> = self.shots.iter().map(|shot| shot.score.miss_odds).collect();
         if effective_count(weights, &odds) >= enough {
-            return Target { values: odds, bar: None };
+            return Target { values: odds, aim: Aim::Misses };
+        }
+        for power in POWERS {
+            let values: Vec<f64> = odds.iter().map(|&odds| libm::pow(odds, power)).collect();
+            if effective_count(weights, &values) >= enough {
+                return Target { values, aim: Aim::Power(power) };
+            }
         }
         let mut order: Vec<usize> = (0..self.shots.len()).collect();
         let severity = |shot: usize| self.shots[shot].score.severity;
@@ -145,7 +174,7 @@ impl<'p, P: Problem> Pilot<'p, P> {
         }
         let values =
             (0..self.shots.len()).map(|shot| if severity(shot) >= bar { 1.0 } else { 0.0 }).collect();
-        Target { values, bar: Some(bar) }
+        Target { values, aim: Aim::Bar(bar) }
     }
 }
 

@@ -9,6 +9,7 @@
 
 use super::explore::{Shot, effective_count};
 use super::mixture::{Component, Mixture};
+use super::scan::solve;
 
 const SD_MIN: f64 = 0.85;
 const SD_MAX: f64 = 1.6;
@@ -19,6 +20,8 @@ const LEAST_POINTS: f64 = 5.0;
 /// What a new fit keeps of the mixture before it, and the share under which a Gaussian is let go.
 const OLD_SHARE: f64 = 0.1;
 const LEAST_SHARE: f64 = 2e-4;
+/// Odds below this say nothing about the misses.
+const LEAST_ODDS: f64 = 1e-14;
 /// More points than this are thinned out evenly before a fit.
 const MOST_POINTS: usize = 2000;
 
@@ -53,6 +56,7 @@ pub fn relative_variance(shots: &[Shot], weights: &[f64], values: &[f64], mixtur
 pub fn fit(shots: &[Shot], weights: &[f64], values: &[f64], current: &Mixture, natural: f64) -> Mixture {
     let strata = &current.strata;
     let mut components = Vec::new();
+    let tilt = tilt(shots, weights, values, strata.len());
     for stratum in 0..strata.len() {
         let mut data = Data { z: Vec::new(), mass: Vec::new(), second: Vec::new() };
         for ((shot, weight), value) in shots.iter().zip(weights).zip(values) {
@@ -67,7 +71,7 @@ pub fn fit(shots: &[Shot], weights: &[f64], values: &[f64], current: &Mixture, n
         let data = data.thinned(MOST_POINTS);
         if mass > 0.0 {
             let old = current.components.iter().filter(|component| component.stratum == stratum);
-            let fitted = fit_stratum(&data, old.cloned().collect(), natural);
+            let fitted = fit_stratum(&data, old.cloned().collect(), tilt.as_ref(), natural);
             components.extend(fitted.into_iter().map(|mut component| {
                 component.stratum = stratum;
                 component.share *= mass;
@@ -79,15 +83,29 @@ pub fn fit(shots: &[Shot], weights: &[f64], values: &[f64], current: &Mixture, n
 }
 
 /// Gaussians whose shares add up to 1.
-fn fit_stratum(data: &Data, mut old: Vec<Component>, natural: f64) -> Vec<Component> {
+fn fit_stratum(
+    data: &Data,
+    mut old: Vec<Component>,
+    tilt: Option<&Component>,
+    natural: f64,
+) -> Vec<Component> {
     let total: f64 = old.iter().map(|component| component.share).sum();
     old.iter_mut().for_each(|component| component.share /= total);
-    if effective_count(&data.mass, &vec![1.0; data.mass.len()]) < 4.0 * LEAST_POINTS && !old.is_empty() {
-        return old;
-    }
+    let few = effective_count(&data.mass, &vec![1.0; data.mass.len()]) < 4.0 * LEAST_POINTS;
     let folds = [0, 1].map(|parity| data.half(parity));
     let loss = |test: &Data, components: &[Component]| test.second_moment(components, natural);
     let mut best = (f64::INFINITY, None);
+    // The tilt comes from all strata and hardly knows the points of this one, so it needs no fold of its own.
+    if let Some(tilt) = tilt {
+        let tilted = blend(vec![tilt.clone()], &old);
+        let both = loss(&folds[0], &tilted) + loss(&folds[1], &tilted);
+        if old.is_empty() || both < loss(&folds[0], &old) + loss(&folds[1], &old) {
+            old = tilted;
+        }
+    }
+    if few && !old.is_empty() {
+        return old;
+    }
     if !old.is_empty() {
         best.0 = loss(&folds[0], &old) + loss(&folds[1], &old);
     }
@@ -116,6 +134,51 @@ fn fit_stratum(data: &Data, mut old: Vec<Component>, natural: f64) -> Vec<Compon
         None if old.is_empty() => em(data, starts(data, 1), Spread::Unit),
         None => old,
     }
+}
+
+/// The Gaussian that fits where the logarithm of the odds is a straight function of z: odds ∝ exp(b·z) times the natural
+/// density is the natural density moved by b (exponential tilting; S. Asmussen, P. Glynn, Stochastic Simulation, 2007, chapter V.1).
+/// b comes from least squares over all strata with a level of its own for each, weighted by the root of what a point contributes, so
+/// that it rests on far more points than carry the misses.
+fn tilt(shots: &[Shot], weights: &[f64], values: &[f64], strata: usize) -> Option<Component> {
+    let mut rows: Vec<(&Shot, f64, f64)> = Vec::new();
+    for ((shot, weight), value) in shots.iter().zip(weights).zip(values) {
+        if *value > LEAST_ODDS && *value < 1.0 {
+            rows.push((shot, weight * value.sqrt(), libm::log(*value)));
+        }
+    }
+    let dims = shots.first()?.z.len();
+    let mass: Vec<f64> = rows.iter().map(|row| row.1).collect();
+    let points = effective_count(&mass, &vec![1.0; mass.len()]);
+    if points < 2.0 * dims as f64 {
+        return None;
+    }
+    // Means by stratum are taken out: what is left has no level.
+    let mut middle = vec![(0.0, 0.0, vec![0.0; dims]); strata];
+    for (shot, mass, y) in &rows {
+        let own = &mut middle[shot.stratum];
+        own.0 += mass;
+        own.1 += mass * y;
+        own.2.iter_mut().zip(&shot.z).for_each(|(sum, z)| *sum += mass * z);
+    }
+    let total: f64 = mass.iter().sum();
+    let mut moments = vec![vec![0.0; dims]; dims];
+    let mut right = vec![0.0; dims];
+    for (shot, mass, y) in &rows {
+        let (own, share) = (&middle[shot.stratum], mass / total);
+        let y = y - own.1 / own.0;
+        let z: Vec<f64> = shot.z.iter().zip(&own.2).map(|(z, sum)| z - sum / own.0).collect();
+        for (i, row) in moments.iter_mut().enumerate() {
+            right[i] += share * y * z[i];
+            for (sum, other) in row.iter_mut().zip(&z).take(i + 1) {
+                *sum += share * z[i] * other;
+            }
+        }
+    }
+    // A ridge of one over the number of points keeps noise small.
+    moments.iter_mut().enumerate().for_each(|(i, row)| row[i] += dims as f64 / points);
+    let mean = solve(moments, right);
+    Some(Component { stratum: 0, share: 1.0, mean, sd: vec![1.0; dims] })
 }
 
 /// A fit with a tenth of the mixture before it: a small region seen earlier must not be lost to a round that had no

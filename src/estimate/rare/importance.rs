@@ -12,7 +12,7 @@
 //!
 //! A region which neither scan, pilot nor natural share ever touched cannot be seen by any of these.
 
-use super::explore::{Pilot, to_cube};
+use super::explore::{Aim, Pilot, effective_count, to_cube};
 use super::fit::{fit, relative_variance};
 use super::interval::{FEW, from_replications};
 use super::mixture::{Component, Mixture};
@@ -27,6 +27,15 @@ use rayon::prelude::*;
 pub const NATURAL_SHARE: f64 = 0.1;
 const PILOT_NATURAL_SHARE: f64 = 0.2;
 const SECOND_STAGE_PLACE: u64 = 5;
+/// Effective misses among natural points with which no search is needed, and with which a longer look is worth it.
+const PLENTY: f64 = 20.0;
+const SOME: f64 = 4.0;
+/// How often the look is doubled.
+const LOOKS: usize = 2;
+/// Points of the rehearsal of the frozen mixture.
+const REHEARSAL: u64 = 300;
+/// Rounds without progress after which flattened odds must do.
+const PATIENCE: usize = 5;
 const MAX_ROUNDS: usize = 30;
 /// Share of natural points above the bar of the cross-check.
 const CHECK_SHARE: f64 = 0.05;
@@ -38,9 +47,7 @@ pub struct Prepared {
     pub mixture: Mixture,
     /// Expected n · CoV².
     pub variance: f64,
-    pub check_bar: f64,
-    pub check_plain: f64,
-    pub check_points: u64,
+    pub check: Check,
 }
 
 pub struct Outcome {
@@ -72,13 +79,24 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
     let per_round = effort * 200.max(4 * dims);
     let enough = (effort as f64) * 40_f64.max(dims as f64);
     let strata = pilot.problem.strata().to_vec();
-    let (check_bar, check_plain) = check_level(pilot);
-    let check_points = pilot.shots.len() as u64;
-    scan(pilot);
+    // Where the odds are smooth, natural points see the misses by themselves and nothing needs to be searched for.
+    let mut seen = natural_misses(pilot);
+    for _ in 0..LOOKS {
+        if !(SOME..PLENTY).contains(&seen) {
+            break;
+        }
+        let more = pilot.shots.len() as u64;
+        first_look(pilot, more);
+        seen = natural_misses(pilot);
+    }
+    let check = Check::of(pilot);
+    if seen < PLENTY {
+        scan(pilot);
+    }
     let mut mixture = seeds(pilot, &strata);
     let mut variance = f64::INFINITY;
     let mut settled = 0;
-    let (mut last_bar, mut stuck) = (f64::NEG_INFINITY, 0);
+    let (mut last, mut stuck) = (Aim::Bar(f64::NEG_INFINITY), 0);
     for _ in 0..MAX_ROUNDS {
         if !mixture.components.is_empty() {
             pilot.sample(&mixture, per_round);
@@ -87,7 +105,7 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
         let target = pilot.target(&weights, enough);
         let mut next = fit(&pilot.shots, &weights, &target.values, &mixture, PILOT_NATURAL_SHARE);
         let rate: f64 = weights.iter().zip(&target.values).map(|(w, v)| w * v).sum();
-        if target.bar.is_none() {
+        if target.aim == Aim::Misses {
             cover(pilot, &mut next, rate);
             let expected = relative_variance(&pilot.shots, &weights, &target.values, &next);
             settled += 1;
@@ -95,17 +113,19 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
             variance = expected;
             mixture = next;
             if stalled || settled >= 4 {
-                let mixture = Mixture::normalised(NATURAL_SHARE, &strata, mixture.components);
-                let variance = relative_variance(&pilot.shots, &weights, &target.values, &mixture);
-                return Ok(Prepared { mixture, variance, check_bar, check_plain, check_points });
+                return Ok(freeze(pilot, mixture, effort, check));
             }
-        } else if let Some(bar) = target.bar {
-            stuck = if bar > last_bar { 0 } else { stuck + 1 };
-            last_bar = bar.max(last_bar);
-            if stuck == 3 {
-                break;
+        } else {
+            stuck = if target.aim.beyond(&last) { 0 } else { stuck + 1 };
+            if stuck == 0 {
+                last = target.aim;
             }
-            // While the bar still rises, the seeds found by scans stay in.
+            match target.aim {
+                Aim::Power(_) if stuck == PATIENCE => return Ok(freeze(pilot, mixture, effort, check)),
+                Aim::Bar(_) if stuck == 3 => break,
+                _ => {}
+            }
+            // While the aim still rises, the seeds found by scans stay in.
             cover(pilot, &mut next, 0.0);
             mixture = next;
         }
@@ -113,20 +133,58 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
     Err(format!("{} pilot passings held too few misses to place an importance density", pilot.calls))
 }
 
-/// The bar that about a twentieth of the natural points exceed, and the weighted share that does.
-fn check_level<P: Problem>(pilot: &Pilot<P>) -> (f64, f64) {
-    let weights = pilot.weights();
-    let mut order: Vec<usize> = (0..pilot.shots.len()).collect();
-    let severity = |shot: usize| pilot.shots[shot].score.severity;
-    order.sort_by(|&a, &b| severity(b).total_cmp(&severity(a)));
-    let mut sum = 0.0;
-    for shot in order {
-        sum += weights[shot];
-        if sum >= CHECK_SHARE {
-            return (severity(shot), sum);
+/// Expected n · CoV² of the frozen mixture: by all points so far, which it was fitted to, or by fresh ones, whichever is larger.
+fn rehearse<P: Problem>(pilot: &mut Pilot<P>, mixture: &Mixture, n: u64) -> f64 {
+    let first = pilot.shots.len();
+    pilot.sample(mixture, n);
+    let fresh: Vec<f64> = pilot.shots[first..]
+        .iter()
+        .map(|shot| shot.score.miss_odds / mixture.ratio(shot.stratum, &shot.z))
+        .collect();
+    let sum: f64 = fresh.iter().sum();
+    let squares: f64 = fresh.iter().map(|y| y * y).sum();
+    let alone = if sum > 0.0 { n as f64 * squares / (sum * sum) - 1.0 } else { 0.0 };
+    let odds: Vec<f64> = pilot.shots.iter().map(|shot| shot.score.miss_odds).collect();
+    alone.max(relative_variance(&pilot.shots, &pilot.weights(), &odds, mixture))
+}
+
+/// Effective number of misses among the points so far.
+fn natural_misses<P: Problem>(pilot: &Pilot<P>) -> f64 {
+    let odds: Vec<f64> = pilot.shots.iter().map(|shot| shot.score.miss_odds).collect();
+    effective_count(&pilot.weights(), &odds)
+}
+
+/// The mixture of the second stage, and what to expect of it.
+fn freeze<P: Problem>(pilot: &mut Pilot<P>, fitted: Mixture, effort: u64, check: Check) -> Prepared {
+    let mixture = Mixture::normalised(NATURAL_SHARE, &fitted.strata, fitted.components);
+    let variance = rehearse(pilot, &mixture, effort * REHEARSAL);
+    Prepared { mixture, variance, check }
+}
+
+/// What natural points alone say at a bar that about a twentieth of them exceed.
+#[derive(Clone, Copy)]
+pub struct Check {
+    bar: f64,
+    plain: f64,
+    points: u64,
+}
+
+impl Check {
+    fn of<P: Problem>(pilot: &Pilot<P>) -> Check {
+        let weights = pilot.weights();
+        let mut order: Vec<usize> = (0..pilot.shots.len()).collect();
+        let severity = |shot: usize| pilot.shots[shot].score.severity;
+        order.sort_by(|&a, &b| severity(b).total_cmp(&severity(a)));
+        let points = order.len() as u64;
+        let mut sum = 0.0;
+        for shot in order {
+            sum += weights[shot];
+            if sum >= CHECK_SHARE {
+                return Check { bar: severity(shot), plain: sum, points };
+            }
         }
+        Check { bar: f64::NEG_INFINITY, plain: 1.0, points }
     }
-    (f64::NEG_INFINITY, 1.0)
 }
 
 /// First mixture: Gaussians at the scan points that matter.
@@ -211,7 +269,7 @@ pub fn second_stage<P: Problem>(
                 let own = ready.mixture.component_ratio(stratum, &z);
                 let weight = 1.0 / (ready.mixture.natural + own);
                 run.misses.add(weight * score.miss_odds);
-                run.check.add(if score.severity >= ready.check_bar { weight } else { 0.0 });
+                run.check.add(if score.severity >= ready.check.bar { weight } else { 0.0 });
                 if own < ready.mixture.natural {
                     run.uncovered += weight * score.miss_odds;
                 }
@@ -234,8 +292,8 @@ fn judge(request: &Request, ready: &Prepared, runs: &[Replication]) -> Outcome {
         uncovered += run.uncovered;
     }
     let importance = check.mean();
-    let plain = ready.check_plain;
-    let spread2 = check.variance() / check.n as f64 + plain * (1.0 - plain) / ready.check_points as f64;
+    let plain = ready.check.plain;
+    let spread2 = check.variance() / check.n as f64 + plain * (1.0 - plain) / ready.check.points as f64;
     let z = (importance - plain) / spread2.sqrt().max(1e-12);
     let mut doubts = Vec::new();
     if all.effective_count() < FEW {
@@ -279,7 +337,7 @@ fn judge(request: &Request, ready: &Prepared, runs: &[Replication]) -> Outcome {
         replications: runs.len(),
         effective_misses: all.effective_count(),
         largest_share: all.largest_share(),
-        cross_check: Some(CrossCheck { severity: ready.check_bar, plain, importance, z }),
+        cross_check: Some(CrossCheck { severity: ready.check.bar, plain, importance, z }),
         notes,
     };
     Outcome { estimate, doubts }

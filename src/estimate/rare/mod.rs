@@ -22,9 +22,11 @@ pub mod importance;
 pub mod interval;
 pub mod known;
 pub mod mixture;
+pub mod offsets;
 pub mod plain;
 pub mod scan;
 pub mod tally;
+pub mod wave_power;
 
 pub use choose::estimate;
 pub use interval::Interval;

@@ -141,7 +141,7 @@ fn trend(shots: &[&Shot], dims: usize) -> Vec<f64> {
 }
 
 /// Cholesky solution of a symmetric positive definite system; the lower triangle is read.
-fn solve(mut a: Vec<Vec<f64>>, mut x: Vec<f64>) -> Vec<f64> {
+pub(super) fn solve(mut a: Vec<Vec<f64>>, mut x: Vec<f64>) -> Vec<f64> {
     let n = x.len();
     for i in 0..n {
         for j in 0..=i {
