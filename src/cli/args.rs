@@ -57,6 +57,11 @@ pub enum Command {
         after_help = "Examples:\n  readodds redundancy scenarios/river-half-rain-usa.toml\n  readodds redundancy scenarios/half-marathon-rain-eu-lower.toml --lines main,backup --no-search\n  readodds redundancy scenarios/river-half-rain-usa.toml --format markdown --out justification.md\n\nCandidates come from the [[candidate]] tables of the scenario. Ctrl-C prints what is known so far."
     )]
     Redundancy(RedundancyArgs),
+    /// Tell what drives the misses: which unknown moves a race day's miss rate, and what decides one passing
+    #[command(
+        after_help = "Examples:\n  readodds drivers scenarios/half-marathon-rain-eu-lower.toml --tag demo-data/tags/dogwood\n  readodds drivers scenarios/river-half-rain-usa.toml --html drivers.html\n\nShares are Sobol' indices of the log miss odds. Ctrl-C prints what is known so far."
+    )]
+    Drivers(DriversArgs),
 }
 
 /// The scenario and what may stand in for parts of it.
@@ -340,6 +345,34 @@ pub struct RedundancyArgs {
     /// Exit with 1 unless a layout of the catalogue is proven to keep the target
     #[arg(long, conflicts_with = "no_search")]
     pub require_layout: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct DriversArgs {
+    #[command(flatten)]
+    pub pictures: Pictures,
+    #[command(flatten)]
+    pub inputs: Inputs,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: Format,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Timing point (the finish, if left out)
+    #[arg(long, value_name = "NAME")]
+    pub point: Option<String>,
+    /// Race days in each replication (taken up to a power of two)
+    #[arg(long, default_value_t = 32, value_parser = clap::value_parser!(u32).range(2..=65_536))]
+    pub points: u32,
+    /// Single passings in each replication (taken up to a power of two)
+    #[arg(long, default_value_t = 512, value_parser = clap::value_parser!(u32).range(2..=1_048_576))]
+    pub passing_points: u32,
+    /// Replications with other points and other runners; the intervals come from them
+    #[arg(long, default_value_t = 8, value_parser = clap::value_parser!(u32).range(2..=1_000))]
+    pub replications: u32,
+    /// Passings behind each miss rate beyond the least of each kind of runner
+    #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub passings_per_race: u32,
 }
 
 /// Odds above 0.5 and below 1.

@@ -2,6 +2,7 @@
 
 pub mod args;
 pub mod check;
+pub mod drivers;
 pub mod explain;
 pub mod failure;
 pub mod inputs;
@@ -49,5 +50,6 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
         Command::Lab(args) => lab::run(args),
         Command::Rank(args) => rank::run(args),
         Command::Redundancy(args) => redundancy::run(args),
+        Command::Drivers(args) => drivers::run(args),
     }
 }

@@ -10,6 +10,7 @@
 //! Estimates below 0 or above 1 are noise and are shown as such. Total indices assume inputs without common causes of
 //! their own. An interval comes from replications with new points, never from one set of scrambled points.
 
+use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// Values of f at A, at B and at every A_B^(i).
@@ -67,7 +68,8 @@ impl PickFreeze {
     /// Indices by input; `None` when the output does not vary.
     pub fn indices(&self) -> Option<Vec<Index>> {
         let (mean, variance) = self.mean_and_variance();
-        if variance.is_nan() || variance <= 0.0 {
+        // A constant has a variance of rounding errors.
+        if variance.is_nan() || variance <= 1e-24 * mean * mean {
             return None;
         }
         let n = self.a.len() as f64;
@@ -99,6 +101,21 @@ pub fn over_replications(values: &[f64], level: f64) -> Option<(f64, f64)> {
     let sd = (values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / (n - 1.0)).sqrt();
     let t = StudentsT::new(0.0, 1.0, n - 1.0).ok()?.inverse_cdf(0.5 + 0.5 * level);
     Some((mean, t * sd / n.sqrt()))
+}
+
+/// A value as the mean of replications, with its interval; none from a single replication.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Replicated {
+    pub mean: f64,
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+}
+
+/// Mean of replications (at least one) with the interval at `level`.
+pub fn replicated(values: &[f64], level: f64) -> Replicated {
+    let reach = over_replications(values, level).map(|(_, reach)| reach);
+    let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
+    Replicated { mean, low: reach.map(|r| mean - r), high: reach.map(|r| mean + r) }
 }
 
 /// One bar of a tornado: the output with one input at its low and at its high end, all others at their middle.

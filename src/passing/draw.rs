@@ -198,6 +198,8 @@ pub struct CrossingDraw {
     /// Rank of the number of contenders.
     pub contender_rank: f64,
     pub identity: CrossingId,
+    /// Whose neighbours these are: `identity`, but where a study draws neighbours or waves alone afresh.
+    pub neighbours: CrossingId,
 }
 
 /// Names the streams of one crossing.
@@ -235,6 +237,7 @@ impl CrossingDraw {
             round_phase: u[7],
             contender_rank: u[8],
             identity,
+            neighbours: identity,
         }
     }
 }

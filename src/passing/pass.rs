@@ -163,7 +163,7 @@ pub fn neighbours_of(crossing: &Crossing, out: &mut Vec<Neighbour>) {
     let point = crossing.point();
     out.clear();
     if point.neighbours_per_m2 > 0.0 {
-        let mut stream = crossing.draw.identity.neighbours();
+        let mut stream = crossing.draw.neighbours.neighbours();
         screens::place(
             &mut stream,
             point.neighbours_per_m2,

@@ -3,6 +3,7 @@
 pub mod cautions;
 pub mod check_text;
 pub mod draw;
+pub mod drivers_text;
 pub mod explain_text;
 pub mod figure;
 pub mod figures;

@@ -1,10 +1,10 @@
 //! The ranking as text, made to be read aloud: the choice first, then the table, what it hangs on, and what to do next.
 
-use super::words::{grouped, per_10_000, percent, rate_percent, significant, table, wrap};
+use super::words::{
+    WIDTH, grouped, heading_note, item, per_10_000, percent, rate_percent, say, significant, table, wrap,
+};
 use crate::study::rank::answer::{Answer, TagResult, VariantResult};
 use crate::study::rank::pairs::Pair;
-
-const WIDTH: usize = 100;
 
 /// The whole report.
 pub fn rank_text(answer: &Answer) -> String {
@@ -24,19 +24,9 @@ pub fn rank_text(answer: &Answer) -> String {
     out
 }
 
-fn say(out: &mut String, text: &str) {
-    out.push_str(&wrap(text, WIDTH, ""));
-}
-
-fn item(out: &mut String, text: &str) {
-    out.push_str(&wrap(&format!("- {text}"), WIDTH, "  "));
-}
-
 fn heading(out: &mut String, a: &Answer) {
     out.push_str(&format!("{}: which tag to choose\n", a.season));
-    if !a.note.is_empty() {
-        say(out, &a.note);
-    }
+    heading_note(out, &a.note);
     let base = &a.variants[0];
     say(
         out,

@@ -4,13 +4,13 @@
 //! the rate of the pair; the naive gain stands only beside the true one, named as what it is.
 
 use super::cautions::CAUTIONS;
-use super::words::{grouped, per_10_000, percent, rate_percent, significant, table, wrap};
+use super::words::{
+    WIDTH, grouped, heading_note, item, per_10_000, percent, rate_percent, say, significant, table, wrap,
+};
 use crate::study::redundancy::answer::{Answer, CandidateResult};
 use crate::study::redundancy::cheapest::{Layout, Search};
 use crate::study::redundancy::distance::DistanceCurve;
 use crate::study::redundancy::pair::{NamedShare, PairResult, SetResult};
-
-const WIDTH: usize = 100;
 
 /// The whole report.
 pub fn redundancy_text(answer: &Answer) -> String {
@@ -37,19 +37,9 @@ pub fn redundancy_text(answer: &Answer) -> String {
     out
 }
 
-fn say(out: &mut String, text: &str) {
-    out.push_str(&wrap(text, WIDTH, ""));
-}
-
-fn item(out: &mut String, text: &str) {
-    out.push_str(&wrap(&format!("- {text}"), WIDTH, "  "));
-}
-
 fn heading(out: &mut String, a: &Answer) {
     out.push_str(&format!("{}, {}: what a second line is worth\n", a.event, a.point));
-    if !a.note.is_empty() {
-        say(out, &a.note);
-    }
+    heading_note(out, &a.note);
     say(
         out,
         &format!(

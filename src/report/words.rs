@@ -89,6 +89,26 @@ pub fn wrap(text: &str, width: usize, indent: &str) -> String {
     out
 }
 
+/// Width of every text report.
+pub const WIDTH: usize = 100;
+
+/// Adds a paragraph.
+pub fn say(out: &mut String, text: &str) {
+    out.push_str(&wrap(text, WIDTH, ""));
+}
+
+/// Adds one item of a list.
+pub fn item(out: &mut String, text: &str) {
+    out.push_str(&wrap(&format!("- {text}"), WIDTH, "  "));
+}
+
+/// Adds the note of a file below a heading, if there is one.
+pub fn heading_note(out: &mut String, note: &str) {
+    if !note.is_empty() {
+        say(out, note);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

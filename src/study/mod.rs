@@ -1,6 +1,7 @@
 //! The questions: each study takes a request and gives an answer of plain data, which reports draw.
 
 pub mod check;
+pub mod drivers;
 pub mod explain;
 pub mod footprint;
 pub mod hinges;

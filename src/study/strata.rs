@@ -83,6 +83,18 @@ fn per(sum: f64, count: u32) -> f64 {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan(pub Vec<u32>);
 
+impl Plan {
+    /// The plan without strata of no weight: a class of wetness that a day does not have needs no passings.
+    pub fn where_weighed(&self, weights: &[f64]) -> Plan {
+        Plan(self.0.iter().zip(weights).map(|(&n, &w)| if w > 0.0 { n } else { 0 }).collect())
+    }
+}
+
+/// Number of a stratum's passing among all of a race.
+pub fn passing_number(stratum: usize, number: u64) -> u64 {
+    ((stratum as u64) << STRATUM_BITS) + number
+}
+
 /// Stratum sums of one race: `[point][line set][row × 3 + wetness]`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Surface {
@@ -161,7 +173,7 @@ pub fn run(
     for (stratum, &count) in plan.0.iter().enumerate() {
         let (row, wetness) = (stratum / WETNESSES, Wetness::ALL[stratum % WETNESSES]);
         for number in 0..count {
-            let passing = first + ((stratum as u64) << STRATUM_BITS) + u64::from(number);
+            let passing = first + passing_number(stratum, u64::from(number));
             let race = context.draw.race;
             let uniforms = runner_uniforms(seed, race, passing);
             let runner = RunnerDraw::from_uniforms(course, &context.draw, row, wetness, &uniforms);

@@ -1,5 +1,6 @@
 //! From the result of a study to its page: the words of the text report, the figures, assumptions and provenance.
 
+pub mod drivers;
 pub mod explain;
 pub mod lab;
 pub mod predict;

@@ -81,9 +81,7 @@ pub fn run(
             }
             let context = race_context(prepared, seed, race);
             let weights = strata::weights(&prepared.course, context.draw.wetness_shares);
-            // A class of wetness that this day does not have needs no passings.
-            let plan =
-                Plan(plan.0.iter().zip(&weights).map(|(&n, &w)| if w > 0.0 { n } else { 0 }).collect());
+            let plan = plan.where_weighed(&weights);
             let surface = strata::run(&context, &sets, &plan, seed, 0, &mut Workspace::new());
             let sets = surface.sums.into_iter().nth(point).unwrap_or_default();
             Some(RaceAtPoint { sets, weights })

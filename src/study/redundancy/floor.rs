@@ -10,7 +10,7 @@ use crate::course::weather::Wetness;
 use crate::passing::draw::{crossing_uniforms, runner_uniforms};
 use crate::passing::score::{Round, score};
 use crate::passing::{Crossing, CrossingDraw, CrossingId, Prepared, RunnerDraw, Workspace, pass};
-use crate::study::strata::{Plan, WETNESSES, weights};
+use crate::study::strata::{Plan, WETNESSES, passing_number, weights};
 use rayon::prelude::*;
 
 /// Fresh crossings are named by this many passings further on.
@@ -36,7 +36,7 @@ pub fn race_after_crossings(
     let mut merged: Vec<Round> = Vec::new();
     for (stratum, &count) in plan.0.iter().enumerate().filter(|(s, _)| weights[*s] > 0.0) {
         for number in 0..u64::from(count) {
-            let passing = ((stratum as u64) << 24) + number;
+            let passing = passing_number(stratum, number);
             let u = runner_uniforms(seed, race, passing);
             let runner = RunnerDraw::from_uniforms(
                 course,

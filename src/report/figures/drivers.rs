@@ -1,0 +1,230 @@
+//! Figures of what drives the misses: indices of a race day, swings, indices of one passing.
+
+use super::predict::{figure, panel};
+use crate::report::drivers_text::{share_words, strongest};
+use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark, Panel};
+use crate::report::palette::{Dash, Ink, Style};
+use crate::report::scale::Scale;
+use crate::report::table::{Show, Table};
+use crate::report::words::{grouped, per_10_000, percent};
+use crate::study::drivers::answer::{Answer, Driver, Split, Swing};
+
+const PER: f64 = 1e4;
+
+fn source(a: &Answer) -> String {
+    format!(
+        "simulation, {} replications, {} crossings, seed {}",
+        a.request.replications,
+        grouped(a.crossings),
+        a.provenance.seed
+    )
+}
+
+fn shares(key: &str, title: String, reading: &str, a: &Answer, split: &Split) -> Figure {
+    let mut table = Table::new(&[
+        ("name", "input", Show::Fixed(0)),
+        ("first_order", "by itself", Show::Percent),
+        ("first_order_low", "from", Show::Percent),
+        ("first_order_high", "to", Show::Percent),
+        ("total", "has a hand in", Show::Percent),
+        ("total_low", "from", Show::Percent),
+        ("total_high", "to", Show::Percent),
+    ]);
+    for d in &split.drivers {
+        table.row([
+            d.name.as_str().into(),
+            d.first_order.mean.into(),
+            d.first_order.low.into(),
+            d.first_order.high.into(),
+            d.total.mean.into(),
+            d.total.low.into(),
+            d.total.high.into(),
+        ]);
+    }
+    // Noise may reach below 0 and above 100 %; the axis shows as much of it as lies near.
+    let ends = split.drivers.iter().flat_map(|d| {
+        [d.first_order, d.total]
+            .into_iter()
+            .flat_map(|r| [r.mean, r.low.unwrap_or(r.mean), r.high.unwrap_or(r.mean)])
+    });
+    let x = Axis::new(
+        "share of the variance of the log miss odds, %",
+        Scale::from_zero(ends.map(|v| 100.0 * v.clamp(-0.2, 1.2))),
+    );
+    let dots = |at: f64, read: fn(&Driver) -> crate::estimate::indices::Replicated, what: &str| -> Vec<Dot> {
+        let one = |(i, d): (usize, &Driver)| {
+            let r = read(d);
+            Dot {
+                at: i as f64 + at,
+                value: 100.0 * r.mean,
+                inner: r.low.zip(r.high).map(|(low, high)| (100.0 * low, 100.0 * high)),
+                outer: None,
+                tip: format!("{}\n{what} {}", d.name, share_words(&r)),
+            }
+        };
+        split.drivers.iter().enumerate().map(one).collect()
+    };
+    let layers = vec![
+        Layer::new(
+            "",
+            Style::plain(Ink::Soft),
+            Mark::Rule { along: Along::X, at: 0.0, label: String::new() },
+        ),
+        Layer::new(
+            "by itself (first order)",
+            Style::series(1),
+            Mark::Dots(Along::X, dots(-0.17, |d| d.first_order, "by itself")),
+        ),
+        Layer::new(
+            "has a hand in (total)",
+            Style::series(0),
+            Mark::Dots(Along::X, dots(0.17, |d| d.total, "has a hand in")),
+        ),
+    ];
+    let names = split.drivers.iter().map(|d| d.name.clone());
+    let mut out = figure(key, title, reading, source(a), table);
+    let height = 34.0 * split.drivers.len().max(2) as f64;
+    out.panels = vec![panel("", x, Axis::categories("input", names, true), height, layers)];
+    out
+}
+
+/// Indices of what a race day shares.
+pub fn race_day(a: &Answer) -> Option<Figure> {
+    let split = a.race_day.as_ref()?;
+    let title = match strongest(split) {
+        Some(d) => {
+            format!(
+                "Race days differ most by one thing: {} (a hand in {})",
+                d.name,
+                percent(d.total.mean.min(1.0))
+            )
+        }
+        None => "Nothing a race day shares stands out as its driver".to_owned(),
+    };
+    let reading = "Square: what the input explains alone. Disc: what it explains alone and together with others. Thick line: \
+                   95 % interval over replications.";
+    Some(shares("race-day", title, reading, a, split))
+}
+
+/// Indices of what decides one passing.
+pub fn one_passing(a: &Answer) -> Option<Figure> {
+    let split = a.one_passing.as_ref()?;
+    let title = match strongest(split) {
+        Some(d) => {
+            format!(
+                "One passing is decided most by this: {} (a hand in {})",
+                d.name,
+                percent(d.total.mean.min(1.0))
+            )
+        }
+        None => "Nothing drawn for a passing stands out".to_owned(),
+    };
+    let reading = "The log miss odds of single runners, split over groups of what was drawn. Square: alone. Disc: alone and \
+                   together with others. The sample's own offset is integrated out.";
+    Some(shares("one-passing", title, reading, a, split))
+}
+
+fn swing_panel(title: &str, names: &str, list: &[Swing], x: &Axis, middle: Option<f64>) -> Panel {
+    let floor = x.scale.ends().0;
+    let on = |rate: f64| (PER * rate).max(floor);
+    let spans = list.iter().enumerate().map(|(i, s)| Bar {
+        at: i as f64,
+        from: on(s.miss_rate_at_low),
+        to: on(s.miss_rate_at_high),
+        thickness: 0.16,
+        tip: String::new(),
+    });
+    let dots = |read: fn(&Swing) -> (Option<f64>, f64)| -> Vec<Dot> {
+        let dot = |(i, s): (usize, &Swing)| {
+            let (at, rate) = read(s);
+            let at = at.map_or(String::new(), |v| format!(" {v:.2} {}", s.unit));
+            let tip = format!("{}{at}: {} of 10,000", s.name, per_10_000(rate));
+            Dot { at: i as f64, value: on(rate), inner: None, outer: None, tip }
+        };
+        list.iter().enumerate().map(dot).collect()
+    };
+    let mut layers = vec![
+        Layer::new("", Style::plain(Ink::Faint), Mark::Bars(Along::X, spans.collect())),
+        Layer::new(
+            "at its 5 % value",
+            Style::series(1),
+            Mark::Dots(Along::X, dots(|s| (s.low, s.miss_rate_at_low))),
+        ),
+        Layer::new(
+            "at its 95 % value",
+            Style::series(0),
+            Mark::Dots(Along::X, dots(|s| (s.high, s.miss_rate_at_high))),
+        ),
+    ];
+    if let Some(middle) = middle {
+        layers.push(Layer::new(
+            "everything the race shares at its middle",
+            Style::plain(Ink::Soft).dashed(Dash::Dot).wide(1.6),
+            Mark::Rule { along: Along::X, at: on(middle), label: String::new() },
+        ));
+    }
+    let y = Axis::categories(names, list.iter().map(|s| s.name.clone()), true);
+    panel(title, x.clone(), y, 27.0 * list.len().max(2) as f64, layers)
+}
+
+/// The tornado: one thing at a time from its 5 % to its 95 % value.
+pub fn swings(a: &Answer) -> Option<Figure> {
+    let widest = a.race_day_swings.first()?;
+    let mut table = Table::new(&[
+        ("group", "group", Show::Fixed(0)),
+        ("name", "input", Show::Fixed(0)),
+        ("unit", "unit", Show::Fixed(0)),
+        ("low", "5 % value", Show::Digits(3)),
+        ("high", "95 % value", Show::Digits(3)),
+        ("miss_rate_at_low", "missed at its low", Show::Percent),
+        ("miss_rate_at_high", "missed at its high", Show::Percent),
+    ]);
+    let groups = [("shared by a race", &a.race_day_swings), ("the same for all runners", &a.runner_swings)];
+    for (group, list) in groups {
+        for s in list {
+            table.row([
+                group.into(),
+                s.name.as_str().into(),
+                s.unit.as_str().into(),
+                s.low.into(),
+                s.high.into(),
+                s.miss_rate_at_low.into(),
+                s.miss_rate_at_high.into(),
+            ]);
+        }
+    }
+    let axis = |list: &[Swing]| {
+        let rates = list
+            .iter()
+            .flat_map(|s| [s.miss_rate_at_low, s.miss_rate_at_high])
+            .chain(a.middle_miss_rate)
+            .map(|rate| PER * rate.max(a.floor));
+        Axis::new("missed of 10,000 runners, log scale", Scale::decades(rates))
+    };
+    let title = format!(
+        "{}, from one end to the other: {} to {} of 10,000 missed",
+        widest.name,
+        per_10_000(widest.miss_rate_at_low),
+        per_10_000(widest.miss_rate_at_high)
+    );
+    let reading = "One input at a time from its 5 % to its 95 % value, all that the race shares at its middle; the same runners \
+                   each time. Values at the left edge are that or less.";
+    let mut out = figure("swings", title, reading, source(a), table);
+    out.panels = vec![swing_panel(
+        "Shared by all runners of a race",
+        "input",
+        &a.race_day_swings,
+        &axis(&a.race_day_swings),
+        a.middle_miss_rate,
+    )];
+    if !a.runner_swings.is_empty() {
+        out.panels.push(swing_panel(
+            "If all runners were alike in this",
+            "input",
+            &a.runner_swings,
+            &axis(&a.runner_swings),
+            a.middle_miss_rate,
+        ));
+    }
+    Some(out)
+}
