@@ -79,6 +79,9 @@ pub fn strongest(split: &Split) -> Option<&Driver> {
 /// The answer in a few sentences.
 pub fn first_words(a: &Answer) -> String {
     let mut text = String::new();
+    if a.race_day.is_none() && !a.interrupted {
+        text.push_str("Nothing that a race day shares moves its miss rate: it is pinned, or the odds stand on their floor.");
+    }
     if let Some(split) = &a.race_day {
         text.push_str(&match strongest(split) {
             Some(d) => format!(
