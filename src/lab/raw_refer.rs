@@ -2,7 +2,8 @@
 //!
 //! incident = generator − cable + antenna gain − polarisation loss − free-space loss.
 //! threshold = incident at the level that woke the tag, less half a step of the power search (the tag woke somewhere
-//! within the last step), plus the transfer correction.
+//! within the last step), plus the transfer correction. The step goes along: the fit of the curve takes the threshold for an
+//! interval where the step is wide against the scatter (`tag::censored`).
 //! efficiency = analyser + cable − gain + polarisation loss + free-space loss − incident, plus its transfer correction.
 
 use super::correction::{self, Correction};

@@ -2,7 +2,8 @@
 //!
 //! Model: yᵢₘ(f) = μₘ(f − δᵢ) + oᵢ + e. The whole curve of sample i moves together, the same in every mount m:
 //! by oᵢ in dB and by δᵢ in frequency. Offsets and shifts sum to zero over the samples, so μ is the curve
-//! of the average sample. Solved by alternating: μ from the aligned samples (censored points by likelihood), then
+//! of the average sample. Solved by alternating: μ from the aligned samples (censored points and wide power steps by
+//! likelihood), then
 //! δᵢ by least squares on the slope of μ inside each mount, and oᵢ as the mean over the mounts: placing a sample moves
 //! a whole mount up or down, and must not be taken for a shift. A flat curve does not show its shift: a weak pull towards zero
 //! (standard deviation `SHIFT_PULL_MHZ`) keeps it from wandering.
@@ -73,12 +74,12 @@ pub struct Alignment {
     pub mean: Vec<Vec<Option<Level>>>,
 }
 
-/// Aligns `tracks[mount][sample]` on the frequencies `grid[mount]`.
-pub fn align(tracks: &[Vec<Option<Track>>], grid: &[Vec<f64>], samples: usize) -> Alignment {
+/// Aligns `tracks[mount][sample]` on the frequencies `grid[mount]`; levels were read in steps of `step_db` (0: exactly).
+pub fn align(tracks: &[Vec<Option<Track>>], grid: &[Vec<f64>], samples: usize, step_db: f64) -> Alignment {
     let mut offset_db = vec![0.0; samples];
     let mut shift_mhz = vec![0.0; samples];
     let mut residual_sd_db = None;
-    let mut mean = means(tracks, grid, &offset_db, &shift_mhz, MIN_SCATTER_DB);
+    let mut mean = means(tracks, grid, &offset_db, &shift_mhz, MIN_SCATTER_DB, step_db);
     if samples < 2 {
         let mount_residual_db = tracks.iter().map(|t| vec![None; t.len()]).collect();
         return Alignment {
@@ -101,7 +102,7 @@ pub fn align(tracks: &[Vec<Option<Track>>], grid: &[Vec<f64>], samples: usize) -
         }
         centre(&mut offset_db);
         centre(&mut shift_mhz);
-        mean = means(tracks, grid, &offset_db, &shift_mhz, scatter);
+        mean = means(tracks, grid, &offset_db, &shift_mhz, below_step(scatter, step_db), step_db);
         residual_sd_db = residual_sd(tracks, grid, &mean, &offset_db, &shift_mhz);
     }
     let moments: Vec<Vec<Moments>> = (0..samples)
@@ -222,12 +223,18 @@ fn pull(scatter: f64) -> f64 {
     (scatter / SHIFT_PULL_MHZ) * (scatter / SHIFT_PULL_MHZ)
 }
 
+/// Scatter of the levels themselves: that of stepped readings holds Δ/√12 of the step.
+fn below_step(scatter: f64, step_db: f64) -> f64 {
+    (scatter * scatter - step_db * step_db / 12.0).max(MIN_SCATTER_DB * MIN_SCATTER_DB).sqrt()
+}
+
 fn means(
     tracks: &[Vec<Option<Track>>],
     grid: &[Vec<f64>],
     offset: &[f64],
     shift: &[f64],
     scatter: f64,
+    step_db: f64,
 ) -> Vec<Vec<Option<Level>>> {
     let beyond = |levels: &[(Level, f64)]| {
         // Every sample beyond its limit: the mean lies beyond the least telling one.
@@ -245,7 +252,7 @@ fn means(
                 Some((track.at(shifted)?.raised(-offset[i]), scatter))
             })
             .collect();
-        mean_level(&levels).map(Level::Exact).or_else(|| beyond(&levels))
+        mean_level(&levels, step_db).map(Level::Exact).or_else(|| beyond(&levels))
     };
     let one = |m: usize, freq: f64| at(m, freq, false).or_else(|| at(m, freq, true));
     grid.iter().enumerate().map(|(m, f)| f.iter().map(|&freq| one(m, freq)).collect()).collect()
@@ -298,7 +305,7 @@ mod tests {
         };
         let tracks =
             vec![(0..3).map(|i| track(i, 900.0)).collect(), (0..3).map(|i| track(i, 880.0)).collect()];
-        let found = align(&tracks, &[grid.clone(), grid.clone()], 3);
+        let found = align(&tracks, &[grid.clone(), grid.clone()], 3, 0.0);
         for i in 0..3 {
             // Tolerances: curvature over one step (0.015 dB) and what it does to the shift.
             assert!((found.offset_db[i] - offsets[i]).abs() < 0.02, "{:?}", found.offset_db);
@@ -319,7 +326,7 @@ mod tests {
     fn one_sample_is_its_own_average() {
         let grid = vec![860.0, 870.0];
         let track = Track::new(&[(860.0, Level::Exact(-15.0)), (870.0, Level::Above(12.0))]);
-        let found = align(&[vec![Some(track)]], &[grid], 1);
+        let found = align(&[vec![Some(track)]], &[grid], 1, 0.0);
         assert_eq!(found.mean[0], [Some(Level::Exact(-15.0)), Some(Level::Above(12.0))]);
         assert_eq!(found.residual_sd_db, None);
     }

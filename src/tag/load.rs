@@ -194,7 +194,7 @@ pub fn from_sweeps(
         .map(|mount| groups.samples.iter().map(|s| track(&used, mount, s)).collect())
         .collect();
     let grid_mhz: Vec<Vec<f64>> = groups.mounts.iter().map(|mount| mounts::grid(&used, mount)).collect();
-    let alignment = align(&tracks, &grid_mhz, groups.samples.len());
+    let alignment = align(&tracks, &grid_mhz, groups.samples.len(), file.power_step_db.unwrap_or(0.0));
     let curves = mounts::curves(&used, &groups, &grid_mhz, &alignment, toml, &mut found);
     if failed(&found) {
         return Err(found);
@@ -226,7 +226,7 @@ fn track(used: &[&Sweep], mount: &Mount, sample: &str) -> Option<Track> {
     for same in points.chunk_by(|a, b| a.0 == b.0) {
         // The scatter of repeats weighs alike on all of them; its size only matters beside a limit.
         let levels: Vec<(Level, f64)> = same.iter().map(|p| (p.1, 0.3)).collect();
-        merged.push((same[0].0, mean_level(&levels).map_or(same[0].1, Level::Exact)));
+        merged.push((same[0].0, mean_level(&levels, 0.0).map_or(same[0].1, Level::Exact)));
     }
     (!merged.is_empty()).then(|| Track::new(&merged))
 }
