@@ -4,7 +4,7 @@
 //! level ripples with the period c/Δ. A reflection of relative amplitude ρ ripples by about ±20·log10(1 + ρ) dB.
 
 use super::{Finding, MountSweeps, odds_in_words};
-use crate::lab::stat::ripple::{strongest_ripple, usable_paths_m};
+use crate::lab::stat::ripple::{Ripple, Shape, shape, strongest_ripple, usable_paths_m};
 
 /// Degree of the polynomial taken for the tag's own curve.
 const DEGREE: usize = 5;
@@ -16,7 +16,15 @@ const SERIOUS_DB: f64 = 0.5;
 /// A polynomial of degree 5 follows half periods down to a fifth of the span or so: shorter extra ways belong to it.
 const LEAST_PERIODS: f64 = 3.5;
 
-pub fn ripple(group: &MountSweeps<'_>) -> Option<Finding> {
+/// The strongest ripple of a mount, whether it counts or not, with the readings it was seen in.
+pub struct Seen {
+    pub ripple: Ripple,
+    pub freq_mhz: Vec<f64>,
+    pub shape: Shape,
+}
+
+/// `None` for sweeps too short or too coarse to look.
+pub fn strongest(group: &MountSweeps<'_>) -> Option<Seen> {
     let (freq_mhz, threshold) = group.common_curve();
     let (shortest, longest) = usable_paths_m(&freq_mhz)?;
     // `usable_paths_m` starts at two periods in the span.
@@ -25,7 +33,18 @@ pub fn ripple(group: &MountSweeps<'_>) -> Option<Finding> {
         return None;
     }
     let found = strongest_ripple(&freq_mhz, &threshold, DEGREE, shortest, longest)?;
-    if !(found.false_alarm_odds < MAX_ODDS && found.amplitude >= MIN_AMPLITUDE_DB) {
+    let shape = shape(&freq_mhz, &threshold, DEGREE, found.path_difference_m)?;
+    Some(Seen { ripple: found, freq_mhz, shape })
+}
+
+/// Whether it counts as a finding: hardly by chance, and large enough to matter.
+pub fn counts(ripple: &Ripple) -> bool {
+    ripple.false_alarm_odds < MAX_ODDS && ripple.amplitude >= MIN_AMPLITUDE_DB
+}
+
+pub fn ripple(group: &MountSweeps<'_>) -> Option<Finding> {
+    let found = strongest(group)?.ripple;
+    if !counts(&found) {
         return None;
     }
     let words = format!(

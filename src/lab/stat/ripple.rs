@@ -117,6 +117,23 @@ pub fn strongest_ripple(
     })
 }
 
+/// Readings after the polynomial, and the fitted wave at each of them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shape {
+    pub rest: Vec<f64>,
+    pub wave: Vec<f64>,
+}
+
+/// What is left of the readings after the polynomial of `degree`, and the wave of an extra way `path_m` in it; `None` as
+/// in `strongest_ripple`.
+pub fn shape(freq_mhz: &[f64], values: &[f64], degree: usize, path_m: f64) -> Option<Shape> {
+    let smooth = Smooth::new(freq_mhz, values, degree)?;
+    let fit = smooth.fit(path_m);
+    let (c, s) = smooth.columns_of(path_m);
+    let wave = c.iter().zip(&s).map(|(c, s)| fit.cos * c + fit.sin * s).collect();
+    Some(Shape { rest: smooth.rest, wave })
+}
+
 /// Readings after the polynomial, with the orthonormal columns that were taken out.
 struct Smooth {
     /// Frequency above the lowest, Hz.
@@ -179,12 +196,18 @@ impl Smooth {
         Some(Smooth { above_hz, columns, rest, rest_square, span_mhz })
     }
 
-    fn fit(&self, path_m: f64) -> Wave {
+    /// Cosine and sine of an extra way, without what the polynomial follows of them.
+    fn columns_of(&self, path_m: f64) -> (Vec<f64>, Vec<f64>) {
         let k = 2.0 * std::f64::consts::PI * path_m / SPEED_OF_LIGHT_M_S;
         let mut c: Vec<f64> = self.above_hz.iter().map(|f| libm::cos(k * f)).collect();
         let mut s: Vec<f64> = self.above_hz.iter().map(|f| libm::sin(k * f)).collect();
         take_out(&mut c, &self.columns);
         take_out(&mut s, &self.columns);
+        (c, s)
+    }
+
+    fn fit(&self, path_m: f64) -> Wave {
+        let (c, s) = self.columns_of(path_m);
         let (cc, ss, cs) = (dot(&c, &c), dot(&s, &s), dot(&c, &s));
         let (yc, ys) = (dot(&self.rest, &c), dot(&self.rest, &s));
         let determinant = cc * ss - cs * cs;

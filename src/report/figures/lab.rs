@@ -46,17 +46,34 @@ fn bands(mount: &MountAnswer) -> Vec<Layer> {
         .collect()
 }
 
+/// Samples that still get a line style of their own.
+pub(super) const NAMED_SAMPLES: usize = 6;
+
+/// Threshold of a point, or a hole in the line where no sample woke: what stands there is a stand-in.
+fn woke(p: &CurvePoint) -> f64 {
+    if p.never_woke { f64::NAN } else { p.threshold_dbm }
+}
+
+/// Interval of the average tag, away from the places where no sample woke: the slope towards a stand-in means nothing.
+fn interval(curve: &[CurvePoint]) -> Vec<(f64, f64, f64)> {
+    let asleep = |freq: f64| curve.iter().any(|q| q.never_woke && (q.freq_mhz - freq).abs() <= 2.0);
+    let known = curve.iter().filter(|p| !asleep(p.freq_mhz));
+    known.map(|p| (p.freq_mhz, p.low_dbm, p.high_dbm)).collect()
+}
+
 /// The average curve moved by each sample's offset and shift.
 fn moved(tag: &TagAnswer, curve: &[CurvePoint]) -> Vec<Layer> {
+    let many = tag.samples.len() > NAMED_SAMPLES;
     let line = |(k, sample): (usize, &String)| {
         let (offset, shift) = (tag.spread.offset_db.get(k)?, tag.spread.shift_mhz.get(k)?);
-        let points = curve.iter().map(|p| (p.freq_mhz + shift, p.threshold_dbm + offset)).collect();
-        let style = Style { width_px: 1.0, ..Style::series(k + 1) };
+        let points = curve.iter().map(|p| (p.freq_mhz + shift, woke(p) + offset)).collect();
+        let (style, name) = match (many, k) {
+            (false, _) => (Style { width_px: 1.0, ..Style::series(k + 1) }, format!("sample {sample}")),
+            (true, 0) => (Style::plain(Ink::Soft).wide(0.7), "each sample".to_owned()),
+            (true, _) => (Style::plain(Ink::Soft).wide(0.7), String::new()),
+        };
         let switch = Switch::new("sample", sample);
-        Some(
-            Layer::new(&format!("sample {sample}"), style, Mark::Line { points, markers: false })
-                .switched(switch),
-        )
+        Some(Layer::new(&name, style, Mark::Line { points, markers: false }).switched(switch))
     };
     tag.samples.iter().enumerate().filter_map(line).collect()
 }
@@ -72,7 +89,11 @@ pub fn thresholds(tag: &TagAnswer, level: f64, key: &str) -> Figure {
         ("high_dbm", "to", Show::Fixed(2)),
         ("never_woke", "", Show::Fixed(0)),
     ]);
-    let values = mounts.iter().flat_map(|m| &m.curve).flat_map(|p| [p.low_dbm, p.high_dbm]);
+    let offsets = || tag.spread.offset_db.iter().copied();
+    let (least, most) = (offsets().fold(0.0, f64::min), offsets().fold(0.0, f64::max));
+    let bands_of = mounts.iter().flat_map(|m| interval(&m.curve)).flat_map(|(_, low, high)| [low, high]);
+    let seen = mounts.iter().flat_map(|m| &m.curve).filter(|p| !p.never_woke);
+    let values = bands_of.chain(seen.flat_map(|p| [p.threshold_dbm + least, p.threshold_dbm + most]));
     let y = Axis::new("threshold, dBm at the tag", Scale::around(values));
     let panels = mounts.iter().map(|m| {
         for p in &m.curve {
@@ -86,14 +107,14 @@ pub fn thresholds(tag: &TagAnswer, level: f64, key: &str) -> Figure {
             ]);
         }
         let mut layers = bands(m);
-        let edges = m.curve.iter().map(|p| (p.freq_mhz, p.low_dbm, p.high_dbm)).collect();
+        let edges = interval(&m.curve);
         layers.push(Layer::new(
             &format!("{:.0} % interval of the average tag", 100.0 * level),
             Style::series(0),
             Mark::Band(edges),
         ));
         layers.extend(moved(tag, &m.curve));
-        let points = m.curve.iter().map(|p| (p.freq_mhz, p.threshold_dbm)).collect();
+        let points = m.curve.iter().map(|p| (p.freq_mhz, woke(p))).collect();
         layers.push(Layer::new(
             "average tag",
             Style::series(0).wide(2.4),
@@ -127,20 +148,28 @@ fn mount_panel(mount: &MountAnswer, x: Axis, y: Axis, layers: Vec<Layer>) -> Pan
     one
 }
 
+/// Hyphens of a number as minus signs.
+pub(super) fn minus(number: &str) -> String {
+    number.replace('-', "\u{2212}")
+}
+
 fn mounts_title(tag: &TagAnswer) -> String {
+    let level = |m: &MountAnswer| minus(&format!("{:.1}", m.best_dbm));
     match (tag.mounts.first(), tag.mounts.last()) {
-        (Some(far), Some(close)) if tag.mounts.len() > 1 => format!(
-            "{}: {:.1} dBm at best in {}, {:.1} dBm at {}; the best frequency moves by {:.0} MHz",
-            tag.name,
-            far.best_dbm,
-            far.mount,
-            close.best_dbm,
-            close.mount,
-            close.best_mhz - far.best_mhz
-        )
-        .replace('-', "\u{2212}"),
-        (Some(only), _) => format!("{}: {:.1} dBm at best in {}", tag.name, only.best_dbm, only.mount)
-            .replace('-', "\u{2212}"),
+        (Some(far), Some(close)) if tag.mounts.len() > 1 => {
+            let moves = close.best_mhz - far.best_mhz;
+            let way = if moves < 0.0 { "falls" } else { "rises" };
+            format!(
+                "{}: {} dBm at best in {}, {} dBm at {}; the best frequency {way} by {:.0} MHz",
+                tag.name,
+                level(far),
+                far.mount,
+                level(close),
+                close.mount,
+                moves.abs(),
+            )
+        }
+        (Some(only), _) => format!("{}: {} dBm at best in {}", tag.name, level(only), only.mount),
         _ => format!("{}: no mount", tag.name),
     }
 }
@@ -174,14 +203,13 @@ pub fn backscatter(tag: &TagAnswer, key: &str) -> Figure {
     let spread = |m: &MountAnswer| m.curve.iter().map(|p| p.backscatter_db).fold(f64::NEG_INFINITY, f64::max);
     let title = match (mounts.first(), mounts.last()) {
         (Some(far), Some(close)) if mounts.len() > 1 => format!(
-            "{}: the strongest reply is {:.1} dB in {} and {:.1} dB at {}",
+            "{}: the strongest reply is {} dB in {} and {} dB at {}",
             tag.name,
-            spread(far),
+            minus(&format!("{:.1}", spread(far))),
             far.mount,
-            spread(close),
+            minus(&format!("{:.1}", spread(close))),
             close.mount
-        )
-        .replace('-', "\u{2212}"),
+        ),
         _ => format!("{}: backscatter over frequency", tag.name),
     };
     let reading = "Power the tag sends back, modulated, over the isotropic power that arrives; one panel for each mount, all \
@@ -275,7 +303,9 @@ pub fn side_by_side(answer: &LabAnswer, key: &str) -> Option<Figure> {
         let mounts: Vec<&MountAnswer> = chosen.iter().map(|c| c.2).collect();
         let y = Axis::new(
             "threshold, dBm at the tag",
-            Scale::around(mounts.iter().flat_map(|m| &m.curve).map(|p| p.threshold_dbm)),
+            Scale::around(
+                mounts.iter().flat_map(|m| &m.curve).filter(|p| !p.never_woke).map(|p| p.threshold_dbm),
+            ),
         );
         let mut layers = mounts.first().map_or(vec![], |m| bands(m));
         for (k, tag, mount) in &chosen {
@@ -287,10 +317,10 @@ pub fn side_by_side(answer: &LabAnswer, key: &str) -> Option<Figure> {
                     p.threshold_dbm.into(),
                 ]);
             }
-            let edges = mount.curve.iter().map(|p| (p.freq_mhz, p.low_dbm, p.high_dbm)).collect();
+            let edges = interval(&mount.curve);
             let switch = || Switch::new("tag", &tag.name);
             layers.push(Layer::new("", Style::series(*k), Mark::Band(edges)).switched(switch()));
-            let points = mount.curve.iter().map(|p| (p.freq_mhz, p.threshold_dbm)).collect();
+            let points = mount.curve.iter().map(|p| (p.freq_mhz, woke(p))).collect();
             layers.push(
                 Layer::new(&tag.name, Style::series(*k).wide(2.2), Mark::Line { points, markers: false })
                     .switched(switch()),
@@ -308,7 +338,7 @@ pub fn side_by_side(answer: &LabAnswer, key: &str) -> Option<Figure> {
     } else {
         format!("{air} wakes at the least power in free air, {close} at the closest mount")
     };
-    let reading = "Average sample of each tag with its interval; lower is better. The closest mounts may have different \
+    let reading = "Average sample of each tag with its interval; lower is better; a line ends where no sample woke. The closest mounts may have different \
                    gaps: the table of comparisons takes tags at one gap.";
     let source = format!("{} tags as measured", answer.tags.len());
     let mut out = figure(key, title, reading, source, table);

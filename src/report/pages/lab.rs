@@ -1,7 +1,7 @@
 //! The page of a laboratory session.
 
 use crate::report::figures::lab::{backscatter, samples, side_by_side, thresholds};
-use crate::report::figures::session::residuals;
+use crate::report::figures::session::{drift, residuals, ripple};
 use crate::report::lab_session_text::summary;
 use crate::report::page::{Page, assumptions};
 use crate::report::table::{Cell, Show, Table};
@@ -60,6 +60,8 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
         figures.push(thresholds(tag, a.level, &format!("thresholds-{}", k + 1)));
         figures.push(backscatter(tag, &format!("backscatter-{}", k + 1)));
         figures.extend(samples(tag, &format!("samples-{}", k + 1)));
+        figures.extend(ripple(tag, &format!("ripple-{}", k + 1)));
+        figures.extend(drift(tag, &format!("drift-{}", k + 1)));
         figures.extend(sessions.get(k).and_then(|m| residuals(m, &format!("session-{}", k + 1))));
     }
     hinges.extend(a.equivalence.iter().map(summary));

@@ -1,5 +1,6 @@
 //! The answer of `lab` as plain data: JSON and text are drawn from it.
 
+use super::session::SessionAnswer;
 use crate::lab::faults::Finding;
 use crate::lab::stat::budget::Budget;
 use crate::lab::stat::compare::MeanDifference;
@@ -53,6 +54,8 @@ pub struct TagAnswer {
     /// Uncertainty budget of one threshold, when tag.toml states parts of it.
     pub budget: Option<BudgetAnswer>,
     pub links: Vec<LinkAnswer>,
+    /// Ripple over frequency and the level of every sweep in measuring order.
+    pub session: SessionAnswer,
 }
 
 #[derive(Clone, Debug, Serialize)]

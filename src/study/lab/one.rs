@@ -56,6 +56,7 @@ pub fn answer(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -
         precision,
         batches: super::batches::answer(measured, request, regions),
         links: links(measured, request),
+        session: super::session::answer(measured),
     }
 }
 
