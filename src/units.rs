@@ -8,6 +8,7 @@
 //! Source: the rounded dipole directivity 1.6406 (2.15 dB), common practice in radio rules; the exact
 //! value is 1.64092 = 2.1509 dB (see `passing::dipole`).
 
+use crate::numeric::elementary::exp;
 use std::ops::{Add, Neg, Sub};
 
 /// Speed of light in vacuum, m/s. Source: SI definition (BIPM, SI Brochure, 9th edition 2019, 2.2).
@@ -96,7 +97,7 @@ pub fn power_ratio_to_db(ratio: f64) -> f64 {
 }
 /// dB to linear power ratio.
 pub fn db_to_power_ratio(db: f64) -> f64 {
-    libm::exp(db * (std::f64::consts::LN_10 / 10.0))
+    exp(db * (std::f64::consts::LN_10 / 10.0))
 }
 /// Amplitude ratio (linear, > 0) in dB.
 pub fn amplitude_ratio_to_db(ratio: f64) -> f64 {
@@ -104,7 +105,7 @@ pub fn amplitude_ratio_to_db(ratio: f64) -> f64 {
 }
 /// dB to linear amplitude ratio.
 pub fn db_to_amplitude_ratio(db: f64) -> f64 {
-    libm::exp(db * (std::f64::consts::LN_10 / 20.0))
+    exp(db * (std::f64::consts::LN_10 / 20.0))
 }
 pub fn watts_to_dbm(watts: f64) -> f64 {
     power_ratio_to_db(watts) + 30.0

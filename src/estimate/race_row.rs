@@ -137,7 +137,7 @@ pub fn odds_of(
     for (point, point_masks) in masks.iter().enumerate() {
         let draw = crossing_at(point);
         let crossing = Crossing::new(race, runner, &draw);
-        pass(&crossing, &mut space.work, false);
+        pass(&crossing, &mut space.work);
         let width = race.prepared.points[point].road_width_m;
         let place = (draw.lateral_m / width + 0.5) * LATERAL_BINS as f64;
         space.odds.lateral_bin[point] = (place.max(0.0) as usize).min(LATERAL_BINS - 1);
@@ -288,7 +288,7 @@ mod tests {
                     let runner = runner_of(&race, &strata, 9, passing);
                     let draw = crossing_of(&race, 9, passing, 0);
                     let crossing = Crossing::new(&race, &runner, &draw);
-                    pass(&crossing, &mut work, false);
+                    pass(&crossing, &mut work);
                     let law = OffsetLaw(Quantity::Pinned(runner.sample_offset_db));
                     let kernel = work.score_lines(1, law).miss;
                     let plain = trace(&crossing).miss_odds;

@@ -12,6 +12,7 @@ pub mod beta;
 pub mod bivariate;
 pub mod chi_square;
 pub mod counts;
+pub mod elementary;
 pub mod f_ratio;
 pub mod gamma;
 pub mod hermite;

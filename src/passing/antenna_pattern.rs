@@ -13,6 +13,7 @@
 //! with the directivity of this pattern.
 
 use crate::course::antenna::{Antenna, Polarisation};
+use crate::numeric::elementary::atan2;
 use crate::units::db_to_amplitude_ratio;
 use crate::vector::{Field, Vec3, X, Z};
 use num_complex::Complex64;
@@ -99,8 +100,10 @@ impl Radiator {
         if !self.directive {
             return self.pattern.gain_dbi;
         }
-        let phi = libm::atan2(k.dot(self.across), k.dot(self.boresight));
-        let theta = libm::asin(k.dot(self.up).clamp(-1.0, 1.0));
+        let (across, ahead, up) = (k.dot(self.across), k.dot(self.boresight), k.dot(self.up));
+        let phi = atan2(across, ahead);
+        // asin of the part upwards; k is a unit vector.
+        let theta = atan2(up, (across * across + ahead * ahead).sqrt());
         self.pattern.gain_dbi(phi.to_degrees(), theta.to_degrees())
     }
 

@@ -8,7 +8,7 @@
 //! Source: R. H. Clarke, A Statistical Theory of Mobile-Radio Reception, Bell Syst. Tech. J. 47 (1968) 957-1000 (from memory).
 //! Known weakness: K for a timing point is nowhere published; it is a belief.
 
-use super::turn::sin_cos;
+use crate::numeric::elementary::sin_cos;
 use crate::random::Stream;
 use crate::random::transform::exponential_quantile;
 use crate::vector::Vec3;
@@ -20,7 +20,10 @@ pub const WAVES: usize = 8;
 /// The waves of one antenna at one passing.
 #[derive(Clone, Copy, Debug)]
 pub struct DiffuseWaves {
-    direction: [Vec3; WAVES],
+    /// Directions and excess paths, component by component, so that several waves fit into one register.
+    x: [f64; WAVES],
+    y: [f64; WAVES],
+    z: [f64; WAVES],
     excess_m: [f64; WAVES],
     /// |aₘ|; its phase is drawn as part of `phase_rad`.
     amplitude: [f64; WAVES],
@@ -31,17 +34,13 @@ impl DiffuseWaves {
     /// Draws the waves; eats five uniforms a wave.
     pub fn draw(stream: &mut Stream, mean_excess_m: f64) -> DiffuseWaves {
         let zero = [0.0; WAVES];
-        let mut waves = DiffuseWaves {
-            direction: [Vec3::default(); WAVES],
-            excess_m: zero,
-            amplitude: zero,
-            phase_rad: zero,
-        };
+        let mut waves =
+            DiffuseWaves { x: zero, y: zero, z: zero, excess_m: zero, amplitude: zero, phase_rad: zero };
         for m in 0..WAVES {
             let z = 2.0 * stream.uniform() - 1.0;
-            let (sin, cos) = libm::sincos(2.0 * PI * stream.uniform());
+            let (sin, cos) = sin_cos(2.0 * PI * stream.uniform());
             let across = (1.0 - z * z).max(0.0).sqrt();
-            waves.direction[m] = Vec3::new(across * cos, across * sin, z);
+            (waves.x[m], waves.y[m], waves.z[m]) = (across * cos, across * sin, z);
             waves.excess_m[m] = exponential_quantile(stream.uniform(), mean_excess_m);
             waves.amplitude[m] = exponential_quantile(stream.uniform(), 1.0 / WAVES as f64).sqrt();
             waves.phase_rad[m] = 2.0 * PI * stream.uniform();
@@ -59,18 +58,15 @@ impl DiffuseWaves {
 
     /// Σₘ aₘ e^(−jk(ûₘ·r + ℓₘ)) at place `r` (m) and wave number k (rad/m).
     pub fn sum(&self, r: Vec3, wave_number: f64) -> Complex64 {
-        // Two steps over arrays, so that the compiler takes several waves at a time.
-        let mut angle = self.phase_rad;
-        for (m, angle) in angle.iter_mut().enumerate() {
-            *angle -= wave_number * (self.direction[m].dot(r) + self.excess_m[m]);
+        // Steps over arrays, so that the compiler takes several waves at a time.
+        let (mut re, mut im) = ([0.0; WAVES], [0.0; WAVES]);
+        for m in 0..WAVES {
+            let path = self.x[m] * r.x + self.y[m] * r.y + self.z[m] * r.z + self.excess_m[m];
+            let (sin, cos) = sin_cos(self.phase_rad[m] - wave_number * path);
+            re[m] = self.amplitude[m] * cos;
+            im[m] = self.amplitude[m] * sin;
         }
-        let (mut re, mut im) = (0.0, 0.0);
-        for (angle, amplitude) in angle.iter().zip(&self.amplitude) {
-            let (sin, cos) = sin_cos(*angle);
-            re += amplitude * cos;
-            im += amplitude * sin;
-        }
-        Complex64::new(re, im)
+        Complex64::new(re.iter().sum(), im.iter().sum())
     }
 
     /// Largest |sum| possible anywhere.

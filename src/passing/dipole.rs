@@ -5,7 +5,7 @@
 //! Source: C. A. Balanis, Antenna Theory, 4th ed. 2016, §4.6 (half-wave dipole, from memory). The lab curve
 //! already contains the tag's gain at broadside, so F is relative to it.
 
-use super::turn::sin_cos;
+use crate::numeric::elementary::sin_cos;
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 use std::f64::consts::FRAC_PI_2;

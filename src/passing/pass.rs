@@ -47,6 +47,8 @@ pub struct Workspace {
     /// Tag curve at the channels met, per reader and channel.
     curves: Vec<Option<AtFrequency>>,
     merged: Vec<Round>,
+    /// Schedule and odds to be alone in a slot, per reader.
+    schedules: Vec<(Schedule, f64)>,
     /// Rounds fully worked out since the workspace was made.
     pub rounds_evaluated: u64,
     pub rounds_skipped: u64,
@@ -174,8 +176,8 @@ pub fn neighbours_of(crossing: &Crossing, out: &mut Vec<Neighbour>) {
     }
 }
 
-/// Works out every line of the crossing into `work.lines`. `thorough`: every round that could be awake, no early stop.
-pub fn pass(crossing: &Crossing, work: &mut Workspace, thorough: bool) {
+/// Works out every line of the crossing into `work.lines`.
+pub fn pass(crossing: &Crossing, work: &mut Workspace) {
     let point = crossing.point();
     let mut neighbours = std::mem::take(&mut work.neighbours);
     neighbours_of(crossing, &mut neighbours);
@@ -185,14 +187,19 @@ pub fn pass(crossing: &Crossing, work: &mut Workspace, thorough: bool) {
     let channels: usize = point.readers.iter().map(|r| r.channels.len()).sum();
     work.curves.clear();
     work.curves.resize(channels, None);
+    work.schedules.clear();
+    work.schedules.extend(point.readers.iter().map(|reader| {
+        let frame = reader.frames.at(crossing.contenders(reader));
+        (crossing.schedule(reader), frame.alone)
+    }));
     work.lines.resize_with(point.lines.len(), LineRounds::default);
     for line in 0..point.lines.len() {
-        pass_line(crossing, &scene, line, work, thorough);
+        pass_line(crossing, &scene, line, work);
     }
     work.neighbours = neighbours;
 }
 
-fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspace, thorough: bool) {
+fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspace) {
     let point = crossing.point();
     let mut out = std::mem::take(&mut work.lines[line]);
     out.stairs.clear();
@@ -207,7 +214,7 @@ fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspa
             let middle_x = (bin as f64 + 0.5) * BIN_M - point.zone_m;
             let middle = crossing.stride.mean_place(middle_x / crossing.stride.speed_m_s);
             let mut next_curve = 0;
-            for reader in &point.readers {
+            for (index, reader) in point.readers.iter().enumerate() {
                 let first_curve = next_curve;
                 next_curve += reader.channels.len();
                 if reader.line != line {
@@ -217,10 +224,12 @@ fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspa
                     .get_or_insert_with(|| crossing.curve_at(reader.channels[0].freq_mhz));
                 let (threshold, _) = crossing.race.prepared.tag.curve.join(curve, mean_closeness);
                 let threshold_dbm = threshold + offset_db + losses_db;
-                let ask = BinAsk { reader, first_curve, bin, sweep, middle, threshold_dbm };
+                let (schedule, alone) = work.schedules[index];
+                let ask =
+                    BinAsk { reader, schedule, alone, first_curve, bin, sweep, middle, threshold_dbm };
                 pass_bin(crossing, scene, &ask, work, &mut out);
             }
-            !thorough && out.stairs.settled(crossing.race.certain_above_db)
+            out.stairs.settled(crossing.race.certain_above_db)
         })
     });
     out.settled = settled;
@@ -251,6 +260,9 @@ fn wanted(crossing: &Crossing, scene: &Scene, ask: &BinAsk, antenna: usize, out:
 /// One reader in one bin of x.
 struct BinAsk<'a> {
     reader: &'a PreparedReader,
+    schedule: Schedule,
+    /// Odds to be alone in a slot.
+    alone: f64,
     first_curve: usize,
     bin: usize,
     sweep: Sweep,
@@ -264,12 +276,11 @@ fn pass_bin(crossing: &Crossing, scene: &Scene, bin: &BinAsk, work: &mut Workspa
     let race = crossing.race;
     let prepared = race.prepared;
     let reader = bin.reader;
-    let schedule = &crossing.schedule(reader);
+    let schedule = &bin.schedule;
     let rounds = schedule.rounds_in_bin(bin.bin);
     if rounds.is_empty() {
         return;
     }
-    let alone = reader.frames.at(crossing.contenders(reader)).alone;
     let below = db_to_amplitude_ratio(race.certain_below_db);
     // Judged when first met: most bins see one or two of the antennas.
     let mut judged: [Option<bool>; MAX_PORTS] = [None; MAX_PORTS];
@@ -316,7 +327,7 @@ fn pass_bin(crossing: &Crossing, scene: &Scene, bin: &BinAsk, work: &mut Workspa
             continue;
         }
         let heard = ask.heard(scene, &RoundDetail { incident_dbm, threshold_dbm, backscatter_db });
-        out.stairs.add(Round { margin_db, missed: 1.0 - heard * alone, unheard: 1.0 - heard });
+        out.stairs.add(Round { margin_db, missed: 1.0 - heard * bin.alone, unheard: 1.0 - heard });
     }
 }
 

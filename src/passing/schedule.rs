@@ -76,12 +76,17 @@ impl Schedule {
     /// Port in turn at round `n`.
     pub fn port(&self, n: i64) -> usize {
         let turn = (self.time_s(n) + self.half_time_s + self.port_offset_s) / self.port_dwell_s;
-        (turn as u64 % self.ports as u64) as usize
+        in_turn(turn, self.ports)
     }
 
     /// Position in the hop order at round `n`.
     pub fn hop(&self, n: i64) -> usize {
         let turn = (self.time_s(n) + self.half_time_s + self.hop_offset_s) / self.hop_dwell_s;
-        (turn as u64 % self.hops as u64) as usize
+        in_turn(turn, self.hops)
     }
+}
+
+/// `turn` ≥ 0 in whole steps, modulo `of`; a crossing has far fewer than 2³² turns, and narrow divisions are quick.
+fn in_turn(turn: f64, of: usize) -> usize {
+    if of == 1 { 0 } else { (turn as u32 % of as u32) as usize }
 }

@@ -13,6 +13,7 @@
 //! Neighbours move with the runner; their places are a hard-core Poisson field in the runner's frame.
 //! Known weakness: the model ignores polarisation; within 1 m other models differ from it by up to 2x in dB.
 
+use crate::numeric::elementary::atan2;
 use crate::random::Stream;
 use crate::random::transform::poisson_quantile;
 use crate::vector::Vec3;
@@ -61,7 +62,7 @@ pub fn place(stream: &mut Stream, per_m2: f64, road_width_m: f64, lateral_m: f64
 
 /// F of an edge at offset `offset_m` (> 0 inside, < 0 outside) with path excess `excess_m` = D₁ + D₂ − r ≥ 0.
 fn edge(excess_m: f64, inside: bool, pi_over_wavelength: f64) -> f64 {
-    let f = libm::atan(FRAC_PI_2 * (pi_over_wavelength * excess_m.max(0.0)).sqrt()) / PI;
+    let f = atan2(FRAC_PI_2 * (pi_over_wavelength * excess_m.max(0.0)).sqrt(), 1.0) * (1.0 / PI);
     if inside { f } else { -f }
 }
 

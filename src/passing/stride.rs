@@ -12,8 +12,9 @@
 //! common practice.
 
 use super::draw::{CrossingDraw, RunnerDraw};
-use super::turn::{sin_cos, turn};
+use super::turn::turn;
 use crate::course::field::PlacementRow;
+use crate::numeric::elementary::sin_cos;
 use crate::passing::body::Worn;
 use crate::vector::Vec3;
 use num_complex::Complex64;

@@ -148,7 +148,7 @@ fn place(
         for (sum, u) in read.iter_mut().zip(&unread) {
             *sum += weight * (1.0 - u);
         }
-        pass(&crossing, &mut work, false);
+        pass(&crossing, &mut work);
         missed += weight * work.score_lines(every_line, context.offset_law).miss;
     }
     (read, missed)

@@ -183,7 +183,7 @@ pub fn run(
                 }
                 let id = CrossingId { seed, race, passing, point: point as u64 };
                 let draw = CrossingDraw::from_uniforms(course, id, &crossing_uniforms(id));
-                pass(&Crossing::new(context, &runner, &draw), work, false);
+                pass(&Crossing::new(context, &runner, &draw), work);
                 for (set, &mask) in sets.iter().enumerate() {
                     let score = work.score_lines(mask, context.offset_law);
                     surface.sums[point][set][stratum].add(number, &score);

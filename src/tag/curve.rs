@@ -7,6 +7,7 @@
 //! between 2 and 20 mm (`passing::body`).
 
 use super::pchip::Pchip;
+use crate::numeric::elementary::exp;
 
 /// Decay length of the closeness, mm.
 pub const CLOSENESS_DECAY_MM: f64 = 6.0;
@@ -15,7 +16,7 @@ pub const MAX_MOUNTS: usize = 8;
 
 /// Closeness s of a gap in mm (≥ 0); 0 in free air.
 pub fn closeness(gap_mm: f64) -> f64 {
-    libm::exp(-gap_mm / CLOSENESS_DECAY_MM)
+    exp(gap_mm * (-1.0 / CLOSENESS_DECAY_MM))
 }
 
 /// What all samples say of one mount: the curve of the average sample.

@@ -213,7 +213,7 @@ impl Problem for PointMiss<'_> {
             crossing.diffuse_power = &power;
         }
         SPACE.with_borrow_mut(|space| {
-            pass(&crossing, &mut space.work, false);
+            pass(&crossing, &mut space.work);
             let (odds, sd) = match &self.offsets {
                 Some(law) => (self.miss_odds(law, space), law.sd_db),
                 None => {

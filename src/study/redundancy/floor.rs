@@ -52,7 +52,7 @@ pub fn race_after_crossings(
                     let passing = passing + crossing as u64 * FRESH;
                     let id = CrossingId { seed, race, passing, point: point as u64 };
                     let draw = CrossingDraw::from_uniforms(course, id, &crossing_uniforms(id));
-                    pass(&Crossing::new(&context, &runner, &draw), &mut work, false);
+                    pass(&Crossing::new(&context, &runner, &draw), &mut work);
                     for (_, line) in work.lines.iter().enumerate().filter(|(l, _)| mask >> l & 1 == 1) {
                         settled |= line.settled;
                         in_reach |= line.in_reach;
