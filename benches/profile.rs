@@ -45,8 +45,7 @@ fn natural_mix(race: &RaceContext, passings: u64, space: &mut PassingWorkspace) 
     let weights = weights(course, &strata, &race.draw.wetness_shares);
     let mut sum = 0.0;
     for k in 0..passings {
-        let kind =
-            pick(weights.iter().copied(), (((k * 1_237) % passings) as f64 + 0.5) / passings as f64);
+        let kind = pick(weights.iter().copied(), (((k * 1_237) % passings) as f64 + 0.5) / passings as f64);
         let passing = to_index(kind, k, strata.len());
         let runner = runner_of(race, &strata, 1, passing);
         odds_of(race, &runner, |point| crossing_of(race, 1, passing, point), &masks, space);

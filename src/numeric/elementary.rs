@@ -39,8 +39,7 @@ pub fn exp(x: f64) -> f64 {
                     + r2 * (1.0 / 40_320.0 + r2 * (1.0 / 3_628_800.0 + r2 * (1.0 / 479_001_600.0))))));
     let odd = 1.0
         + r2 * (1.0 / 6.0
-            + r2 * (1.0 / 120.0
-                + r2 * (1.0 / 5_040.0 + r2 * (1.0 / 362_880.0 + r2 * (1.0 / 39_916_800.0)))));
+            + r2 * (1.0 / 120.0 + r2 * (1.0 / 5_040.0 + r2 * (1.0 / 362_880.0 + r2 * (1.0 / 39_916_800.0)))));
     let power_of_two = f64::from_bits(shifted.to_bits().wrapping_add(1023) << 52);
     (even + r * odd) * power_of_two
 }
@@ -75,9 +74,27 @@ pub fn atan2(y: f64, x: f64) -> f64 {
     const TAN_3_PI_8: f64 = 2.414_213_562_373_095;
     let (ay, ax) = (y.abs(), x.abs());
     let (low, high) = (ay <= TAN_PI_8 * ax, ay > TAN_3_PI_8 * ax);
-    let over = if low { ay } else if high { -ax } else { ay - ax };
-    let under = if low { ax } else if high { ay } else { ay + ax };
-    let base = if low { 0.0 } else if high { FRAC_PI_2 } else { FRAC_PI_4 };
+    let over = if low {
+        ay
+    } else if high {
+        -ax
+    } else {
+        ay - ax
+    };
+    let under = if low {
+        ax
+    } else if high {
+        ay
+    } else {
+        ay + ax
+    };
+    let base = if low {
+        0.0
+    } else if high {
+        FRAC_PI_2
+    } else {
+        FRAC_PI_4
+    };
     // The smallest number spares the origin a division of nothing by nothing.
     let t = over / (under + f64::MIN_POSITIVE);
     let z = t * t;

@@ -225,8 +225,7 @@ fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspa
                 let (threshold, _) = crossing.race.prepared.tag.curve.join(curve, mean_closeness);
                 let threshold_dbm = threshold + offset_db + losses_db;
                 let (schedule, alone) = work.schedules[index];
-                let ask =
-                    BinAsk { reader, schedule, alone, first_curve, bin, sweep, middle, threshold_dbm };
+                let ask = BinAsk { reader, schedule, alone, first_curve, bin, sweep, middle, threshold_dbm };
                 pass_bin(crossing, scene, &ask, work, &mut out);
             }
             out.stairs.settled(crossing.race.certain_above_db)

@@ -41,7 +41,7 @@ fn rate(bench: &Bench, fixed: (usize, f64), race: u64, work: &mut Workspace) -> 
             let runner = RunnerDraw::from_uniforms(course, &context.draw, stratum / WETNESSES, wetness, &u);
             let id = CrossingId { seed: bench.seed, race, passing, point: 0 };
             let crossing = CrossingDraw::from_uniforms(course, id, &crossing_uniforms(id));
-            pass(&Crossing::new(&context, &runner, &crossing), work, false);
+            pass(&Crossing::new(&context, &runner, &crossing), work);
             let all = (1 << bench.prepared.points[0].lines.len()) - 1;
             total += weights[stratum] * work.score_lines(all, context.offset_law).miss / f64::from(count);
         }

@@ -100,7 +100,7 @@ impl Drawn {
         let id = |passing| CrossingId { seed, race: 0, passing, point: 0 };
         let mut crossing = CrossingDraw::from_uniforms(course, id(self.waves), &self.crossing);
         crossing.neighbours = id(self.neighbours);
-        pass(&Crossing::new(&context, &runner, &crossing), work, false);
+        pass(&Crossing::new(&context, &runner, &crossing), work);
         let all = (1 << prepared.points[0].lines.len()) - 1;
         work.score_lines(all, context.offset_law).miss
     }
