@@ -126,7 +126,10 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
 }
 
 fn odds(p: f64) -> String {
-    if p > 0.0 && p < 1e-3 {
+    // Smaller numbers are the model's arithmetic, not odds anybody could bet on.
+    if p > 0.0 && p < 1e-12 {
+        "below 1e-12".to_owned()
+    } else if p > 0.0 && p < 1e-3 {
         format!("{p:.1e}")
     } else if p > 0.999 && p < 1.0 {
         format!("1 - {:.1e}", 1.0 - p)

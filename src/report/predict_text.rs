@@ -3,6 +3,7 @@
 use super::cautions::CAUTIONS;
 use super::words::{grouped, per_10_000, percent, rate_percent, significant, table, wrap};
 use crate::estimate::stop::Stopped;
+use crate::estimate::summary::CountForecast;
 use crate::study::hinges::Hinge;
 use crate::study::predict::{Forecast, NamedShare, PointForecast};
 
@@ -82,8 +83,8 @@ pub fn answer(f: &Forecast) -> String {
             grouped(f.runners),
             significant(p.missed.mean),
             p.name,
-            p.missed.p05,
-            p.missed.p95,
+            grouped(p.missed.p05),
+            grouped(p.missed.p95),
             rate_percent(p.target),
             percent(p.missed.target_odds)
         )
@@ -120,7 +121,7 @@ fn points(out: &mut String, f: &Forecast) {
                 rate,
                 mc,
                 interval(s.race_p05, s.race_p95),
-                format!("{} ({} to {})", p.missed.median, p.missed.p05, p.missed.p95),
+                missed_range(&p.missed),
                 format!("{}: {}", rate_percent(p.target), percent(p.missed.target_odds)),
             ]
         })
@@ -342,4 +343,9 @@ fn provenance(out: &mut String, f: &Forecast) {
     for input in &p.inputs {
         out.push_str(&format!("  {}  {}\n", &input.sha256[..16.min(input.sha256.len())], input.path));
     }
+}
+
+/// Runners missed: the median, and nine races of ten.
+pub fn missed_range(missed: &CountForecast) -> String {
+    format!("{} ({} to {})", grouped(missed.median), grouped(missed.p05), grouped(missed.p95))
 }

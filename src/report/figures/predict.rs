@@ -254,19 +254,32 @@ pub fn counts(f: &Forecast) -> Figure {
         ("missed_to", "to", Show::Fixed(0)),
         ("odds", "odds", Show::Percent),
     ]);
-    let mut panels = vec![];
+    let (mut panels, mut binned) = (vec![], false);
     for p in &f.points {
         let (edges, odds) = bins(f, p);
+        binned |= odds.len() != p.missed.distribution.len();
         for (k, o) in odds.iter().enumerate() {
             let (from, to) = ((edges[k] + 0.5).round(), (edges[k + 1] - 0.5).round());
             table.row([p.name.as_str().into(), Cell::Number(from), Cell::Number(to), (*o).into()]);
         }
-        let end = edges[edges.len() - 1];
+        // The far tail would squeeze what matters into a corner: drawn up to 99 % of the races, the rest in words.
+        let mut reached = 0.0;
+        let shown = odds.iter().position(|o| {
+            reached += o;
+            reached >= 0.99
+        });
+        let shown = shown.map_or(odds.len(), |k| k + 1);
+        let (edges, drawn) = (edges[..=shown].to_vec(), &odds[..shown]);
+        let end = edges[shown];
         let allowed = p.missed.allowed as f64;
         let last = if allowed < 2.0 * end + 20.0 { end.max(allowed + 2.0) } else { end };
         let peak = odds.iter().copied().fold(0.0, f64::max);
-        let heights = odds.iter().map(|o| 100.0 * o).collect();
-        let range = format!("nine races of ten: {} to {}", p.missed.p05, p.missed.p95);
+        let heights: Vec<f64> = drawn.iter().map(|o| 100.0 * o).collect();
+        let mut range = format!("nine races of ten: {} to {}", grouped(p.missed.p05), grouped(p.missed.p95));
+        let beyond: f64 = odds[shown..].iter().sum();
+        if end >= last && beyond > 1e-4 {
+            range += &format!("; more than {}: {}", grouped((end - 0.5) as u64), percent(beyond));
+        }
         let mut layers = vec![
             Layer::new(
                 "5 to 95 %",
@@ -285,12 +298,12 @@ pub fn counts(f: &Forecast) -> Figure {
             ),
         ];
         if allowed <= last {
-            let label = format!("target allows {}", p.missed.allowed);
+            let label = format!("target allows {}", grouped(p.missed.allowed));
             let rule = Mark::Rule { along: Along::X, at: allowed + 0.5, label };
             layers.push(Layer::new("", Style::plain(Ink::Ruby).dashed(Dash::Long).wide(1.8), rule));
         }
         let x = Axis::new("runners missed", Scale::Linear { low: -0.5, high: last });
-        let y = Axis::new("odds, %", Scale::from_zero([100.0 * peak]));
+        let y = Axis::new("odds, %", Scale::from_zero([120.0 * peak]));
         let mut one = panel(&format!("{}; {range}", p.name), x, y, 96.0, layers);
         one.switch = Switch::new("timing point", &p.name);
         panels.push(one);
@@ -300,16 +313,19 @@ pub fn counts(f: &Forecast) -> Figure {
         Some(p) => format!(
             "{}: {} to {} of {} runners missed in nine races of ten; the target holds in {}",
             p.name,
-            p.missed.p05,
-            p.missed.p95,
+            grouped(p.missed.p05),
+            grouped(p.missed.p95),
             grouped(f.runners),
             percent(p.missed.target_odds)
         ),
         None => "No timing points".into(),
     };
-    let reading = "Odds that a race misses this many runners: race-to-race spread and the chance within a race together. \
-                   Where more than 400 may be missed the counts come in bins, and only the race-to-race spread is drawn.";
-    let mut out = figure("counts", title, reading, source(f), table);
+    let mut reading =
+        "Odds that a race misses this many runners: race-to-race spread and the chance within a race together.".to_string();
+    if binned {
+        reading += " Where more than 400 may be missed the counts come in bins, and only the race-to-race spread is drawn.";
+    }
+    let mut out = figure("counts", title, &reading, source(f), table);
     out.columns = if f.points.len() > 1 { 2 } else { 1 };
     out.panels = panels;
     out

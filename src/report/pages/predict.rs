@@ -5,7 +5,7 @@ use crate::course::Course;
 use crate::report::cautions::CAUTIONS;
 use crate::report::figures::{footprint, hinges, predict};
 use crate::report::page::Page;
-use crate::report::predict_text::answer;
+use crate::report::predict_text::{answer, missed_range};
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{grouped, per_10_000, percent, rate_percent};
 use crate::study::footprint::Footprint;
@@ -112,7 +112,7 @@ fn points(f: &Forecast) -> Table {
             rate.into(),
             within.into(),
             range(s.race_p05, s.race_p95).into(),
-            format!("{} ({} to {})", p.missed.median, p.missed.p05, p.missed.p95).into(),
+            missed_range(&p.missed).into(),
             rate_percent(p.target).into(),
             percent(p.missed.target_odds).into(),
         ]);
