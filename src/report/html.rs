@@ -64,6 +64,7 @@ pub fn html(page: &Page) -> Result<String, minijinja::Error> {
             table: TableView::from(&f.table),
         })
         .collect();
+    let (first, further) = first_sentence(&page.answer);
     let mut templates = Environment::new();
     templates.add_template("report.html", TEMPLATE)?;
     templates.get_template("report.html")?.render(context! {
@@ -74,7 +75,8 @@ pub fn html(page: &Page) -> Result<String, minijinja::Error> {
         study => Value::from(Serde(&page.study)),
         subject => Value::from(Serde(&page.subject)),
         note => Value::from(Serde(&page.note)),
-        answer => Value::from(Serde(&page.answer)),
+        answer => Value::from(Serde(&first)),
+        further => Value::from(Serde(&further)),
         caption => Value::from(Serde(&page.caption)),
         table => Value::from(Serde(&TableView::from(&page.table))),
         hinges => Value::from(Serde(&page.hinges)),
@@ -84,6 +86,15 @@ pub fn html(page: &Page) -> Result<String, minijinja::Error> {
         inputs => Value::from(Serde(&page.inputs)),
         run => Value::from(Serde(&page.run)),
     })
+}
+
+/// The headline, and what qualifies it. A sentence ends at a full stop before a space and a capital.
+fn first_sentence(text: &str) -> (&str, &str) {
+    let ends = |&(at, _): &(usize, &str)| text[at + 2..].starts_with(char::is_uppercase);
+    match text.match_indices(". ").find(ends) {
+        Some((at, _)) => (&text[..=at], &text[at + 2..]),
+        None => (text, ""),
+    }
 }
 
 /// `sha256-…` of an inline script or style, as a content security policy wants it.
@@ -123,6 +134,15 @@ mod tests {
         ] {
             assert_eq!(base64(plain.as_bytes()), coded);
         }
+    }
+
+    #[test]
+    fn the_headline_is_one_sentence() {
+        let text = "Of 6,000 runners expect 0.13 without a time. The promise of 99.8 % holds.";
+        let (first, further) =
+            ("Of 6,000 runners expect 0.13 without a time.", "The promise of 99.8 % holds.");
+        assert_eq!(first_sentence(text), (first, further));
+        assert_eq!(first_sentence("Tag e.g. birch. 3 of 4"), ("Tag e.g. birch. 3 of 4", ""));
     }
 
     #[test]
