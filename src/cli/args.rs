@@ -20,8 +20,11 @@ pub enum Command {
         after_help = "Examples:\n  readodds check scenarios/half-marathon-rain-eu-lower.toml\n  readodds check scenarios/template.toml --resolved > everything.toml\n\nExit codes: 0 nothing speaks against it; 1 a problem was found (see --require in predict for forecasts); 2 bad usage or input; 3 internal error."
     )]
     Check(CheckArgs),
-    /// Print the JSON Schema of scenario files, for editors
-    Schema,
+    /// Print the JSON Schema of a kind of input file, for editors
+    #[command(
+        after_help = "Examples:\n  readodds schema > scenario.schema.json\n  readodds schema tag > tag.schema.json"
+    )]
+    Schema(SchemaArgs),
     /// Forecast the misses at every timing point of a scenario, with intervals and reasons
     #[command(
         after_help = "Examples:\n  readodds predict scenarios/half-marathon-rain-eu-lower.toml\n  readodds predict scenarios/city-10k-dry-usa.toml --tag demo-data/tags/birch --format json\n\nExit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error."
@@ -65,6 +68,23 @@ pub enum Command {
 }
 
 /// The scenario and what may stand in for parts of it.
+#[derive(Debug, Args)]
+pub struct SchemaArgs {
+    #[arg(value_enum, default_value_t = SchemaOf::Scenario)]
+    pub of: SchemaOf,
+}
+
+/// Kinds of input file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SchemaOf {
+    /// A scenario
+    Scenario,
+    /// tag.toml of a tag already referred
+    Tag,
+    /// tag.toml of raw chamber readings
+    RawTag,
+}
+
 #[derive(Debug, Args)]
 pub struct Inputs {
     /// Scenario file (TOML)

@@ -1,6 +1,6 @@
 //! `readodds check` and `readodds schema`.
 
-use super::args::{CheckArgs, Format};
+use super::args::{CheckArgs, Format, SchemaOf};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::read_files;
 use super::output::Output;
@@ -30,7 +30,12 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
     Ok(ExitCode::from(if report.is_clear() { DONE } else { NOT_MET }))
 }
 
-pub fn schema() -> Result<ExitCode, Failure> {
-    Output::Stdout.write(&json(&json_schema())?)?;
+pub fn schema(of: SchemaOf) -> Result<ExitCode, Failure> {
+    let schema = match of {
+        SchemaOf::Scenario => json_schema(),
+        SchemaOf::Tag => crate::lab::schema::referred(),
+        SchemaOf::RawTag => crate::lab::schema::raw(),
+    };
+    Output::Stdout.write(&json(&schema)?)?;
     Ok(ExitCode::from(DONE))
 }

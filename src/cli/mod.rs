@@ -42,7 +42,7 @@ pub fn main() -> ExitCode {
 fn run(cli: &Cli) -> Result<ExitCode, Failure> {
     match &cli.command {
         Command::Check(args) => check::run(args),
-        Command::Schema => check::schema(),
+        Command::Schema(args) => check::schema(args.of),
         Command::Predict(args) => predict::run(args),
         Command::Explain(args) => explain::run(args),
         Command::Merge(args) => merge::run(args),

@@ -15,9 +15,7 @@ const OWN_KEYS: [(&str, &[&str]); 3] = [
 
 /// The schema of a scenario file.
 pub fn json_schema() -> Value {
-    let settings = schemars::generate::SchemaSettings::draft07().with(|s| s.inline_subschemas = true);
-    let mut schema = settings.into_generator().into_root_schema_for::<ScenarioForm>().to_value();
-    strip_null(&mut schema);
+    let mut schema = crate::lab::schema::of::<ScenarioForm>();
     for (table, keys) in OWN_KEYS {
         let every = &mut schema["properties"][table];
         if let Some(required) = every["required"].as_array_mut() {
@@ -28,39 +26,6 @@ pub fn json_schema() -> Value {
         }
     }
     schema
-}
-
-/// TOML knows no null: an optional key is a key left out.
-fn strip_null(value: &mut Value) {
-    match value {
-        Value::Object(object) => {
-            if let Some(Value::Array(types)) = object.get_mut("type") {
-                types.retain(|t| t != "null");
-                if let [only] = &types[..] {
-                    let only = only.clone();
-                    object.insert("type".to_owned(), only);
-                }
-            }
-            if object.get("default") == Some(&Value::Null) {
-                object.remove("default");
-            }
-            if let Some(Value::Array(choices)) = object.get_mut("anyOf") {
-                choices.retain(|c| c != &serde_json::json!({ "type": "null" }));
-                if let [only] = &choices[..] {
-                    let only = only.clone();
-                    object.remove("anyOf");
-                    if let Value::Object(only) = only {
-                        for (key, inner) in only {
-                            object.entry(key).or_insert(inner);
-                        }
-                    }
-                }
-            }
-            object.values_mut().for_each(strip_null);
-        }
-        Value::Array(items) => items.iter_mut().for_each(strip_null),
-        _ => {}
-    }
 }
 
 #[cfg(test)]

@@ -80,6 +80,10 @@ pub fn field_span_by(source: &Source, start: usize, field: usize, separator: u8)
     (from + blank).min(end.max(from))..end.max(from)
 }
 
+fn hint_of(limit: &Limit) -> String {
+    format!("expected {} to {} {}: {}", limit.min, limit.max, limit.unit, limit.hint)
+}
+
 /// The number in a cell: `None` for an empty cell and, with an error noted, for anything that is no number within
 /// the limits.
 pub fn number(
@@ -101,8 +105,10 @@ pub fn number(
             let comma = text.replace(',', ".");
             if comma != text && comma.parse::<f64>().is_ok() {
                 found.help(format!("decimal comma: write {comma}"))
-            } else {
+            } else if key == "threshold_dbm" {
                 found.help("leave the cell empty where nothing could be measured; `>12.0` for a tag that did not wake up to 12.0 dBm")
+            } else {
+                found.help(hint_of(limit))
             }
         });
         return None;

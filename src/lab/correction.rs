@@ -109,6 +109,7 @@ fn table(source: &Arc<Source>) -> Checked<Correction> {
             problems.error(|| {
                 Diagnostic::error("correction", format!("freq_mhz = {freq} does not increase"))
                     .at(source, field_span(source, start, freq_column))
+                    .help("sort the rows by frequency, each frequency once")
             });
         }
         freq_mhz.push(freq);

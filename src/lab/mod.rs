@@ -14,6 +14,7 @@ pub mod raw_folder;
 pub mod raw_parse;
 pub mod raw_refer;
 pub mod refer;
+pub mod schema;
 pub mod stat;
 pub mod sweep;
 pub mod tag_file;

@@ -108,7 +108,9 @@ pub fn referred_csv(source: &Arc<Source>, own_spacer_mm: f64) -> Checked<Vec<Swe
     }
     if table.sweeps.is_empty() && !problems.has_errors() {
         problems.error(|| {
-            Diagnostic::error("csv-no-rows", "a header line but no rows of readings").in_file(source)
+            Diagnostic::error("csv-no-rows", "a header line but no rows of readings")
+                .in_file(source)
+                .help("export the readings again, or leave the file out of `sweeps`")
         });
     }
     let mut sweeps = table.sweeps;
@@ -218,14 +220,18 @@ impl Table<'_> {
         let sample = cell(SAMPLE);
         if sample.is_empty() {
             problems.error(|| {
-                Diagnostic::error("csv-empty-cell", "`sample` is empty").at(self.source, span(SAMPLE))
+                Diagnostic::error("csv-empty-cell", "`sample` is empty")
+                    .at(self.source, span(SAMPLE))
+                    .help("every row names its sample")
             });
         }
         let mount = self.mount(cell, span, problems);
         let freq_mhz = read(cell(FREQ), FREQ, &FREQ_LIMIT, problems);
         if cell(FREQ).is_empty() {
             problems.error(|| {
-                Diagnostic::error("csv-empty-cell", "`freq_mhz` is empty").at(self.source, span(FREQ))
+                Diagnostic::error("csv-empty-cell", "`freq_mhz` is empty")
+                    .at(self.source, span(FREQ))
+                    .help("fill it in, or delete the row")
             });
         }
         let text = cell(THRESHOLD);

@@ -73,7 +73,15 @@ impl Row<'_> {
         };
         if !level.is_some_and(|l| (-200.0..=70.0).contains(&l)) {
             problems.error(|| {
-                Diagnostic::error("csv-range", format!("a level of {value} is not possible in this unit"))
+                let name = unit.name();
+                let message = match level {
+                    Some(_) if matches!(unit, LevelUnit::Dbm | LevelUnit::Dbsm) => {
+                        format!("{value} {name} is outside -200..=70 {name}")
+                    }
+                    Some(l) => format!("{value} {name} is {l:.1} dBm, outside -200..=70 dBm"),
+                    None => format!("{value} {name} is no level: it must be above 0"),
+                };
+                Diagnostic::error("csv-range", message)
                     .at(self.source, self.span(column))
                     .help("check the unit under [columns] in tag.toml")
             });

@@ -85,6 +85,21 @@ pub enum LevelUnit {
     SquareMetre,
 }
 
+impl LevelUnit {
+    /// As written in tag.toml.
+    pub fn name(self) -> &'static str {
+        match self {
+            LevelUnit::Dbm => "dBm",
+            LevelUnit::Dbv => "dBV",
+            LevelUnit::W => "W",
+            LevelUnit::MilliW => "mW",
+            LevelUnit::VoltPerMetre => "V/m",
+            LevelUnit::Dbsm => "dBsm",
+            LevelUnit::SquareMetre => "m2",
+        }
+    }
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FreqColumn {

@@ -130,7 +130,11 @@ pub fn refer(file: &RawFile, bench: &Bench, raw: &[RawSweep], source: &Arc<Sourc
         ("transfer correction of the threshold", &bench.transfer_threshold_db),
         ("transfer correction of the backscatter", &bench.transfer_backscatter_db),
     ];
-    for (name, correction) in named {
+    for (k, (name, correction)) in named.iter().enumerate() {
+        // The receive side is the transmit side unless it has files of its own: said once.
+        if named[..k].iter().any(|(_, before)| before == correction) {
+            continue;
+        }
         if let Some((from, to)) = correction.span_mhz()
             && (from > low || to < high)
         {

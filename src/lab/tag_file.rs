@@ -159,7 +159,8 @@ pub fn read(source: &Arc<Source>) -> Result<TagFile, Vec<Diagnostic>> {
     if file.name.trim().is_empty() {
         found.push(
             Diagnostic::error("tag-name", "the name is empty")
-                .at(source, toml_text::place(source, &["name"])),
+                .at(source, toml_text::place(source, &["name"]))
+                .help("the name is shown in every report"),
         );
     }
     for name in file.sweeps.iter().flatten() {

@@ -3,7 +3,7 @@
 use super::lab_session_text::{HOW_TO_READ, batches, equivalence, links, precision};
 use super::words::{table, wrap};
 use crate::lab::stat::compare::Verdict;
-use crate::study::lab::{LabAnswer, PairAnswer, PairRow, TagAnswer};
+use crate::study::lab::{LabAnswer, MountAnswer, PairAnswer, PairRow, TagAnswer};
 
 const WIDTH: usize = 100;
 const CAUTION: &str = "Sweep outside a licensed band only inside a shielded chamber. Local rules prevail.";
@@ -63,8 +63,9 @@ fn one(out: &mut String, tag: &TagAnswer, level: f64) {
     let heading = match (tag.findings.len() + tag.warnings.len(), serious) {
         (0, _) => "No fault of the measurement was found.\n".to_owned(),
         (n, 0) => format!("What to look at in the measurement ({n}), nothing serious\n"),
+        (1, 1) => "What is wrong with the measurement (1, serious: clear it up first)\n".to_owned(),
         (n, s) if n == s => {
-            format!("What is wrong with the measurement ({n}, serious: clear this up first)\n")
+            format!("What is wrong with the measurement ({n}, all serious: clear them up first)\n")
         }
         (n, s) => {
             format!("What is wrong with the measurement ({n}, {s} of them serious: clear these up first)\n")
@@ -123,7 +124,7 @@ fn curves(out: &mut String, tag: &TagAnswer, level: f64) {
                 m.mount.clone(),
                 format!("{:.1}", m.best_dbm),
                 format!("{:.0}", m.best_mhz),
-                format!("{:.0}", m.width_mhz),
+                width(m),
                 format!("{:.0} %", 100.0 * m.censored_share),
             ];
             row.extend(m.bands.iter().map(|b| match (b.threshold_dbm, b.half_width_db) {
@@ -202,6 +203,16 @@ fn two(out: &mut String, pair: &PairAnswer, level: f64) {
     out.push_str(
         "  3 dB less threshold reaches as far with half the power: the trade calls that twice as good.\n\n",
     );
+}
+
+/// Width of the resonance; a curve that never leaves 3 dB is at least as wide as its sweep.
+fn width(mount: &MountAnswer) -> String {
+    let span = match (mount.curve.first(), mount.curve.last()) {
+        (Some(first), Some(last)) => last.freq_mhz - first.freq_mhz,
+        _ => 0.0,
+    };
+    let sign = if mount.width_mhz >= span { ">" } else { "" };
+    format!("{sign}{:.0}", mount.width_mhz)
 }
 
 /// One line of a comparison. A tag that never woke leaves the difference open on one side.

@@ -129,7 +129,8 @@ fn choose(
         if !counts.iter().any(|(n, _)| n == wanted) {
             found.push(
                 Diagnostic::error("tag-choice", format!("{key} = {wanted:?}, but the sweeps hold {names}"))
-                    .at(toml, crate::lab::toml_text::place(toml, &[key])),
+                    .at(toml, crate::lab::toml_text::place(toml, &[key]))
+                    .help("name one of those, or leave the key out"),
             );
         }
         return Some(wanted.clone());
@@ -164,7 +165,11 @@ pub fn from_sweeps(
     {
         let message = format!("prototype_batch = {wanted:?}, but no sweep was taken of it");
         let at = crate::lab::toml_text::place(toml, &["prototype_batch"]);
-        found.push(Diagnostic::error("tag-batch", message).at(toml, at));
+        found.push(
+            Diagnostic::error("tag-batch", message)
+                .at(toml, at)
+                .help("name one of the batches of the sweeps"),
+        );
     }
     let link =
         choose("link profile", "link", &file.link, sweeps.iter().map(|s| s.link.clone()), toml, &mut found);

@@ -75,7 +75,9 @@ pub fn group(used: &[&Sweep], toml: &Arc<Source>, found: &mut Vec<Diagnostic>) -
             .collect();
         if !missing.is_empty() {
             let message = format!("{mount}: no sweep of sample {}", missing.join(", "));
-            found.push(Diagnostic::warning("tag-unbalanced", message).in_file(toml));
+            found.push(Diagnostic::warning("tag-unbalanced", message).in_file(toml).help(
+                "sweep every sample in every mount: what a missing one does there is guessed from the others",
+            ));
         }
     }
     groups
@@ -133,7 +135,11 @@ pub fn curves(
         }
         if x.is_empty() {
             let message = format!("{mount}: not one threshold was measured");
-            found.push(Diagnostic::error("tag-no-threshold", message).in_file(toml));
+            found.push(
+                Diagnostic::error("tag-no-threshold", message)
+                    .in_file(toml)
+                    .help("measure this mount, or leave its file out"),
+            );
             continue;
         }
         if let (Some(first), Some(last)) = (never.first(), never.last()) {
@@ -163,7 +169,9 @@ pub fn curves(
                 }
                 None => {
                     let message = format!("{mount}: no backscatter was measured");
-                    found.push(Diagnostic::error("tag-no-backscatter", message).in_file(toml));
+                    found.push(Diagnostic::error("tag-no-backscatter", message)
+                        .in_file(toml)
+                        .help("measure the reply at least in the widest mount: without it nobody knows whether the reader hears the tag"));
                     continue;
                 }
             },
@@ -227,6 +235,11 @@ fn spacing(mount: &Mount, curve: &Pchip, toml: &Arc<Source>, found: &mut Vec<Dia
     if x.len() < 2 {
         let message = format!("{mount}: one frequency only");
         found.push(Diagnostic::warning("tag-spacing", message).in_file(toml));
+        return;
+    }
+    let best = y.iter().copied().fold(f64::INFINITY, f64::min);
+    if y.iter().all(|v| *v <= best + 3.0) {
+        // Never 3 dB above its best: the resonance is wider than the sweep.
         return;
     }
     let width = width_3db(x, y);

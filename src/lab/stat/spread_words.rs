@@ -17,7 +17,10 @@ pub fn spread_sentences(s: &SpreadSummary, unit: &str) -> Vec<String> {
         "The next sample lies within {:.1} {unit} of the mean of these ({percent:.0} % odds).",
         s.next_sample_half_width
     );
-    let alone = s.sigma_alone.map(|alone| format!("{:.1} to {:.1} {unit}", alone.low, alone.high));
+    let alone = s.sigma_alone.map(|alone| match alone.high < 0.05 {
+        true => "that all of it may be placing and reading".to_owned(),
+        false => format!("{:.1} to {:.1} {unit}", alone.low, alone.high),
+    });
     if s.known {
         let mut said = vec![format!(
             "tag.toml states a production spread of {:.1} {unit}: that is used, not the samples.",
