@@ -214,7 +214,26 @@ fn pages_of_the_program_load_and_print_whole() {
         return;
     }
     let scenario = "scenarios/trail-soaked-one-mat.toml";
-    let calls: [&[&str]; 3] = [
+    let (wet, dipole) = ("scenarios/river-half-rain-usa.toml", "demo-data/tags/alder");
+    let season = std::env::temp_dir().join(format!("readodds-season-{}.toml", std::process::id()));
+    let root = env!("CARGO_MANIFEST_DIR");
+    let text = format!(
+        "# Invented.\nname = \"small\"\n[[tag]]\nfolder = \"{root}/{dipole}\"\n[[tag]]\nfolder = \"{root}/demo-data/tags/dogwood\"\n[[scenario]]\nname = \"wet\"\nfile = \"{root}/{wet}\"\nraces = 2\n"
+    );
+    std::fs::write(&season, text).unwrap();
+    let season = season.display().to_string();
+    let few = ["--passings-per-race", "20"];
+    let rank = [&["rank", &season, "--first-worlds", "8", "--most-worlds", "8"], &few[..]].concat();
+    let redundancy = [&["redundancy", wet, "--tag", dipole, "--races", "6"], &few[..]].concat();
+    let drivers = [
+        &["drivers", wet, "--tag", dipole, "--replications", "3", "--points", "4", "--passing-points", "16"],
+        &few[..],
+    ]
+    .concat();
+    let calls: [&[&str]; 6] = [
+        &rank,
+        &redundancy,
+        &drivers,
         &["predict", scenario, "--races", "4", "--passings-per-race", "40"],
         &["explain", scenario],
         &["lab", "demo-data/tags/alder", "demo-data/tags/birch"],

@@ -20,7 +20,8 @@ fn small() -> Request {
 
 fn redundancy(request: &Request) -> readodds::study::redundancy::Answer {
     let (course, _) = course::load(Path::new(SCENARIO)).expect("shipped");
-    let (tag, _) = tag::load(&course.tag_folder).expect("shipped");
+    // A tag that misses often: few races are enough to see it.
+    let (tag, _) = tag::load(Path::new("demo-data/tags/alder")).expect("shipped");
     let text = std::fs::read_to_string(SCENARIO).expect("shipped");
     let (catalogue, _) = catalogue::read(SCENARIO, &text, Path::new("scenarios")).expect("sound");
     let prepared = prepare(Arc::new(course), Arc::new(tag));
@@ -60,6 +61,15 @@ fn no_output_calls_lines_independent_or_multiplies_their_rates() {
         "first crossing is the layout as it is"
     );
     assert!(floor.after_crossings.windows(2).all(|w| w[1] <= w[0] * (1.0 + 1e-9)));
+    // Crossings alike but for chance: never below the product of the means (Jensen).
+    let one = floor.after_crossings[0];
+    for (k, rate) in floor.after_crossings.iter().enumerate() {
+        assert!(*rate >= one.powi(k as i32 + 1), "{k}: {rate}");
+    }
+    for set in std::iter::once(&a.all).chain(&a.sets).chain(a.candidates.iter().map(|c| &c.result)) {
+        assert!(set.miss_rate_low <= set.miss_rate && set.miss_rate <= set.miss_rate_high);
+        assert!((0.0..=1.0).contains(&set.target_odds) && set.race_p05 <= set.race_p95);
+    }
 }
 
 fn ranking(tags: [&str; 2]) -> rank_answer::Answer {

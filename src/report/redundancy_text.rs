@@ -4,12 +4,12 @@
 //! the rate of the pair; the naive gain stands only beside the true one, named as what it is.
 
 use super::cautions::CAUTIONS;
+use super::distance_text::distance_text;
 use super::words::{
     WIDTH, grouped, heading_note, item, per_10_000, percent, rate_percent, say, significant, table, wrap,
 };
 use crate::study::redundancy::answer::{Answer, CandidateResult};
 use crate::study::redundancy::cheapest::{Layout, Search};
-use crate::study::redundancy::distance::DistanceCurve;
 use crate::study::redundancy::pair::{NamedShare, PairResult, SetResult};
 
 /// The whole report.
@@ -24,7 +24,7 @@ pub fn redundancy_text(answer: &Answer) -> String {
     floor(&mut out, answer);
     candidates(&mut out, answer);
     if let Some(curve) = &answer.distance {
-        distance(&mut out, curve);
+        out.push_str(&distance_text(curve));
     }
     if let Some(found) = &answer.search {
         search(&mut out, found);
@@ -94,13 +94,27 @@ pub fn first_words(a: &Answer) -> String {
             " The most that one addition does here is {}: it leaves {} of 10,000 and divides the misses by {}.",
             best.name,
             per_10_000(best.result.miss_rate),
-            best.divides_misses_by.map_or("more than can be told".to_owned(), significant)
+            best.divides_misses_by.map_or("more than can be told".to_owned(), gain_words)
         ));
     }
     if let Some(share) = a.floor.as_ref().and_then(|f| f.share_of_misses) {
-        text.push_str(&format!(" About {} of today's misses stay whatever lines are added.", percent(share)));
+        text.push_str(&floor_sentence(share));
     }
     text
+}
+
+/// What of today's misses no line removes.
+pub fn floor_sentence(share: f64) -> String {
+    if share < 0.001 {
+        " Hardly any of today's misses would stay if lines were added without end.".to_owned()
+    } else {
+        format!(" About {} of today's misses stay whatever lines are added.", percent(share))
+    }
+}
+
+/// What misses are divided by; beyond 10,000 the figure says nothing more.
+pub fn gain_words(gain: f64) -> String {
+    if gain > 1e4 { "more than 10,000".to_owned() } else { significant(gain) }
 }
 
 /// The candidate that leaves the fewest misses.
@@ -148,8 +162,8 @@ pub fn pair_sentence(p: &PairResult) -> String {
         percent(high),
         p.second,
         p.second,
-        p.true_gain.map_or("more than can be told".to_owned(), significant),
-        significant(p.naive_gain)
+        p.true_gain.map_or("more than can be told".to_owned(), gain_words),
+        gain_words(p.naive_gain)
     )
 }
 
@@ -222,8 +236,8 @@ fn candidates(out: &mut String, a: &Answer) {
                 per_10_000(c.result.miss_rate),
                 percent(c.result.target_odds),
                 c.still_missed.map_or("-".to_owned(), percent),
-                c.divides_misses_by.map_or("-".to_owned(), significant),
-                c.pair.as_ref().map_or("-".to_owned(), |p| significant(p.naive_gain)),
+                c.divides_misses_by.map_or("-".to_owned(), gain_words),
+                c.pair.as_ref().map_or("-".to_owned(), |p| gain_words(p.naive_gain)),
                 significant(c.saved_per_race),
                 c.cost_per_saved.map_or("-".to_owned(), significant),
             ]
@@ -260,38 +274,6 @@ fn candidates(out: &mut String, a: &Answer) {
     out.push('\n');
 }
 
-fn distance(out: &mut String, curve: &DistanceCurve) {
-    out.push_str(&format!("Distance of a copy of \"{}\" behind it\n", curve.line));
-    let rows: Vec<Vec<String>> = curve
-        .points
-        .iter()
-        .map(|p| {
-            let range = p
-                .r_low
-                .zip(p.r_high)
-                .map_or("-".to_owned(), |(low, high)| format!("{} to {}", percent(low), percent(high)));
-            let above = p.above_limit.zip(p.above_limit_high).map_or("-".to_owned(), |(excess, high)| {
-                format!("{:+.1} ± {:.1} points", 100.0 * excess, 100.0 * (high - excess))
-            });
-            vec![format!("{} m", p.distance_m), p.r.map_or("-".to_owned(), percent), range, above]
-        })
-        .collect();
-    out.push_str(&table(&["distance", "also missed", "within", "above far away"], &rows));
-    if let Some(far) = curve.far_r {
-        let from = curve.settled_from_m.map_or("not reached within 20 m".to_owned(), |m| {
-            format!("reached from about {m} m on, within the noise of this run")
-        });
-        item(
-            out,
-            &format!(
-                "far away, where posture, neighbours and waves are new and only the runner and the bib are the same, {} are still missed: {from}",
-                percent(far)
-            ),
-        );
-    }
-    out.push('\n');
-}
-
 /// A layout in one line.
 pub fn layout_words(layout: &Layout) -> String {
     let what =
@@ -305,6 +287,34 @@ pub fn layout_words(layout: &Layout) -> String {
     )
 }
 
+/// No layout keeps the promise: how far off the nearest is.
+pub fn none_found(s: &Search) -> String {
+    let Some(nearest) = s.runners_up.first() else {
+        return "no layout of the catalogue was looked at to the end".to_owned();
+    };
+    let allowed = 1.0 - s.target;
+    let rate = nearest.result.miss_rate;
+    let off = if rate > allowed {
+        format!(
+            "on average it misses {} of 10,000, where {} are allowed: {} times too many",
+            per_10_000(rate),
+            per_10_000(allowed),
+            significant(rate / allowed)
+        )
+    } else {
+        format!(
+            "on average it misses {} of 10,000, fewer than the {} allowed, but too many race days are worse",
+            per_10_000(rate),
+            per_10_000(allowed)
+        )
+    };
+    format!(
+        "no layout of the catalogue is proven to keep it. The nearest keeps it in {} of races, wanted are {}; {off}",
+        percent(nearest.result.target_odds),
+        percent(s.confidence)
+    )
+}
+
 fn search(out: &mut String, s: &Search) {
     out.push_str(&format!(
         "Cheapest layout that keeps {} in {} of races\n",
@@ -313,15 +323,16 @@ fn search(out: &mut String, s: &Search) {
     ));
     match &s.found {
         Some(layout) => item(out, &layout_words(layout)),
-        None => item(out, "none of the catalogue keeps it; the nearest that survived the screening:"),
+        None => item(out, &none_found(s)),
     }
     for layout in &s.runners_up {
-        item(out, &format!("{}{}", if s.found.is_some() { "runner-up: " } else { "" }, layout_words(layout)));
+        let what = if s.found.is_some() { "runner-up" } else { "came near" };
+        item(out, &format!("{what}: {}", layout_words(layout)));
     }
     item(
         out,
         &format!(
-            "search: {} layouts, {} dropped by the short run, {} full runs, {} crossings",
+            "search: {} layouts by rising cost, {} dropped by a short run, {} run in full, {} crossings",
             s.layouts,
             s.screened_out,
             s.full_runs,

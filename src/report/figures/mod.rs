@@ -1,5 +1,6 @@
 //! The figures of each study: from its result struct to plain figure data, one file for a subject.
 
+pub mod distance;
 pub mod drivers;
 pub mod explain;
 pub mod footprint;

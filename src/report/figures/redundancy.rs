@@ -1,4 +1,4 @@
-//! Figures of redundancy: true gain beside naive gain, shared causes, the backup's distance, what each addition leaves.
+//! Figures of redundancy: true gain beside naive gain, shared causes, what each addition leaves.
 
 use super::predict::{figure, panel};
 use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark};
@@ -11,7 +11,7 @@ use crate::study::redundancy::pair::{PairResult, SetResult};
 
 const PER: f64 = 1e4;
 
-fn source(a: &Answer) -> String {
+pub(super) fn source(a: &Answer) -> String {
     format!("simulation, {} races, {} crossings, seed {}", a.races, grouped(a.crossings), a.provenance.seed)
 }
 
@@ -154,76 +154,6 @@ pub fn shared(a: &Answer) -> Option<Figure> {
                    removes them, not another line like these.";
     let mut out = figure("shared", title, reading, source(a), table);
     out.panels = panels;
-    Some(out)
-}
-
-/// r over the distance of a copy of the line.
-pub fn distance(a: &Answer) -> Option<Figure> {
-    let curve = a.distance.as_ref()?;
-    let known: Vec<_> = curve.points.iter().filter(|p| p.r.is_some()).collect();
-    if known.len() < 2 {
-        return None;
-    }
-    let mut table = Table::new(&[
-        ("distance_m", "distance, m", Show::Fixed(2)),
-        ("r", "the copy misses it too", Show::Percent),
-        ("r_low", "from", Show::Percent),
-        ("r_high", "to", Show::Percent),
-    ]);
-    for p in &curve.points {
-        table.row([p.distance_m.into(), p.r.into(), p.r_low.into(), p.r_high.into()]);
-    }
-    let line = known.iter().map(|p| (p.distance_m, 100.0 * p.r.unwrap_or(f64::NAN))).collect();
-    let band = known
-        .iter()
-        .filter_map(|p| p.r_low.zip(p.r_high).map(|(low, high)| (p.distance_m, 100.0 * low, 100.0 * high)))
-        .collect();
-    let mut layers = vec![];
-    if let (Some(low), Some(high)) = (curve.far_r_low, curve.far_r_high) {
-        let mark = Mark::Shade { along: Along::Y, from: 100.0 * low, to: 100.0 * high, label: String::new() };
-        layers.push(Layer::new(
-            "a line far away: only the runner is the same",
-            Style::plain(Ink::Faint),
-            mark,
-        ));
-    }
-    layers.push(Layer::new("95 % interval over races", Style::series(0), Mark::Band(band)));
-    layers.push(Layer::new(
-        "a copy of the line",
-        Style::series(0).wide(2.2),
-        Mark::Line { points: line, markers: true },
-    ));
-    if let Some(far) = curve.far_r {
-        let mark = Mark::Rule { along: Along::Y, at: 100.0 * far, label: "limit".into() };
-        layers.push(Layer::new("", Style::plain(Ink::Text).dashed(Dash::Long), mark));
-    }
-    if let Some(at) = curve.settled_from_m {
-        let mark = Mark::Rule { along: Along::X, at, label: format!("settled from {at} m") };
-        layers.push(Layer::new("", Style::plain(Ink::Ruby).dashed(Dash::Short).wide(1.6), mark));
-    }
-    let last = known.iter().map(|p| p.distance_m).fold(0.0, f64::max);
-    let top = known
-        .iter()
-        .map(|p| 100.0 * p.r_high.or(p.r).unwrap_or(0.0))
-        .chain(curve.far_r_high.map(|r| 100.0 * r));
-    let x = Axis::new("distance of the copy along the road, m", Scale::Linear { low: 0.0, high: last });
-    let y = Axis::new(
-        "of what the line missed the copy misses too, %",
-        Scale::from_zero(top.map(|v| v.min(100.0))),
-    );
-    let title = match (curve.settled_from_m, curve.far_r) {
-        (Some(at), Some(far)) => format!(
-            "A backup {} m on is as good as one far away: it still misses {} of what {} missed",
-            significant(at),
-            percent(far),
-            curve.line
-        ),
-        _ => format!("Distance of a backup for {}: no distance tried reaches the limit", curve.line),
-    };
-    let reading = "A copy of the line at growing distance. What is left far away is the runner's own share: same bib, same \
-                   body, same water.";
-    let mut out = figure("distance", title, reading, source(a), table);
-    out.panels = vec![panel("", x, y, 190.0, layers)];
     Some(out)
 }
 

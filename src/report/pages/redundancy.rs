@@ -2,11 +2,13 @@
 
 use super::{assumed, inputs, run};
 use crate::report::cautions::CAUTIONS;
-use crate::report::figures::redundancy::{distance, gains, layouts, shared};
+use crate::report::distance_text::findings;
+use crate::report::figures::distance::distance;
+use crate::report::figures::redundancy::{gains, layouts, shared};
 use crate::report::page::Page;
-use crate::report::redundancy_text::first_words;
+use crate::report::redundancy_text::{first_words, floor_sentence, gain_words, layout_words, none_found};
 use crate::report::table::{Cell, Show, Table};
-use crate::report::words::{grouped, per_10_000, percent, significant};
+use crate::report::words::{grouped, per_10_000, percent, rate_percent};
 use crate::study::redundancy::answer::Answer;
 
 pub fn page(a: &Answer) -> Page {
@@ -42,14 +44,26 @@ pub fn page(a: &Answer) -> Page {
                 p.second,
                 percent(p.r?),
                 p.first,
-                significant(gain),
-                significant(p.naive_gain)
+                gain_words(gain),
+                gain_words(p.naive_gain)
             ))
         })
         .collect();
     if let Some(share) = a.floor.as_ref().and_then(|f| f.share_of_misses) {
-        hinges.push(format!("About {} of today's misses stay whatever lines are added.", percent(share)));
+        hinges.push(floor_sentence(share).trim().to_owned());
     }
+    if let Some(s) = &a.search {
+        hinges.push(match &s.found {
+            Some(layout) => format!(
+                "Cheapest layout that keeps {} in {} of races: {}.",
+                rate_percent(s.target),
+                percent(s.confidence),
+                layout_words(layout)
+            ),
+            None => format!("Cheapest layout: {}.", none_found(s)),
+        });
+    }
+    hinges.extend(a.distance.iter().flat_map(findings).take(1).map(|f| format!("Distance: {f}.")));
     let mut figures = vec![layouts(a)];
     figures.extend(gains(a));
     figures.extend(shared(a));

@@ -2,7 +2,7 @@
 
 use super::catalogue::{Candidate, Catalogue};
 use super::cheapest::{self, Search};
-use super::distance::{DistanceCurve, curve};
+use super::distance::{self, DistanceCurve};
 use super::engine::{RaceAtPoint, all_lines, crossings, plan, run};
 use super::floor::{MOST_CROSSINGS, after_crossings};
 use super::pair::{NamedShare, PairResult, SetResult, pair_result, set_result, shared};
@@ -190,7 +190,8 @@ pub fn answer(
     };
     if !stop() {
         tell("what no line removes", 0, 1, None);
-        out.floor = Some(floor(base, point, &plan, request, out.all.miss_rate));
+        let what_stays = floor(base, point, &plan, request, out.all.miss_rate, stop);
+        out.floor = (!stop()).then_some(what_stays);
         spent += crossings(&plan, races.len()) * MOST_CROSSINGS as u64;
     }
     let candidates = catalogue.for_point(course, point);
@@ -198,15 +199,36 @@ pub fn answer(
         if stop() {
             break;
         }
-        tell("candidates", done, candidates.len(), Some(candidate.name.clone()));
-        out.candidates.push(one_candidate(base, catalogue, point, candidate, &plan, request, &races, stop)?);
+        let leader = out.candidates.iter().min_by(|x, y| x.result.miss_rate.total_cmp(&y.result.miss_rate));
+        let leader = leader.map(|c| {
+            format!("fewest misses so far: {} ({:.2} of 10,000)", c.name, c.result.missed_per_10_000)
+        });
+        tell("candidates", done, candidates.len(), leader);
+        let result = one_candidate(base, catalogue, point, candidate, &plan, request, &races, stop)?;
+        // Broken off in the middle: its races are too few to stand beside the others.
+        if stop() {
+            break;
+        }
+        out.candidates.push(result);
         spent += crossings(&plan, races.len());
     }
     if request.distance_curve && !stop() {
-        let planned = super::distance::DISTANCES_M.len();
+        let planned = distance::DISTANCES_M.len();
         let told = |done: usize| tell("distance of the backup", done, planned, None);
-        out.distance = Some(curve(base, point, 0, &plan, request.seed, request.races, stop, &told));
-        spent += crossings(&plan, races.len()) * (planned as u64 + 2);
+        let line = out.sets.first().map_or(out.all.miss_rate, |set| set.miss_rate);
+        let ask = distance::Ask {
+            base,
+            point,
+            line: 0,
+            plan: &plan,
+            seed: request.seed,
+            races: request.races.div_ceil(2),
+            miss_rate: line,
+            stop,
+        };
+        let found = distance::curve(&ask, &told);
+        spent += crossings(&plan, found.races) * (planned * (1 + distance::SHARED.len()) + 2) as u64;
+        out.distance = (!found.points.is_empty()).then_some(found);
     }
     if request.search && !stop() {
         let ask = cheapest::Ask {
@@ -221,7 +243,8 @@ pub fn answer(
             stop,
         };
         let found = cheapest::search(&ask, &|done, planned, found| {
-            tell("cheapest layout", done, planned, found.map(|l| l.result.name.clone()));
+            let leader = found.map(|l| format!("cheapest so far: {} at {}", l.result.name, l.cost));
+            tell("cheapest layout", done, planned, leader);
         });
         spent += found.crossings;
         out.search = Some(found);
@@ -294,6 +317,7 @@ fn floor(
     plan: &crate::study::strata::Plan,
     request: &Request,
     now: f64,
+    stop: &(dyn Fn() -> bool + Sync),
 ) -> Floor {
     let by_race = after_crossings(
         base,
@@ -303,6 +327,7 @@ fn floor(
         request.seed,
         request.races,
         MOST_CROSSINGS,
+        stop,
     );
     let mean = |k: usize| by_race.iter().map(|rates| rates[k]).sum::<f64>() / by_race.len().max(1) as f64;
     let after_crossings: Vec<f64> = (0..MOST_CROSSINGS).map(mean).collect();

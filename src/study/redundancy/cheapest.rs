@@ -31,6 +31,8 @@ pub struct Layout {
     /// Lower end of the odds of the target, 95 % one-sided.
     pub odds_low: f64,
     pub proven: bool,
+    /// Dropped by the short run: it was run in full only to say how near it came.
+    pub screened_out: bool,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -104,23 +106,30 @@ pub fn search(ask: &Ask, watch: &dyn Fn(usize, usize, Option<&Layout>)) -> Searc
         refused: Vec::new(),
     };
     let all = layouts(&priced);
-    let mut near: Vec<Layout> = Vec::new();
+    let mut near: Vec<(Layout, Vec<&Candidate>)> = Vec::new();
     for (cost, chosen) in &all {
         if (ask.stop)() {
             break;
         }
-        out.layouts += 1;
         let chosen: Vec<&Candidate> = chosen.iter().map(|&i| priced[i]).collect();
-        match one(ask, *cost, &chosen, target, &mut out) {
+        let looked_at = one(ask, *cost, &chosen, target, false, &mut out);
+        // Broken off in the middle: its races are too few to prove anything.
+        if (ask.stop)() {
+            break;
+        }
+        out.layouts += 1;
+        match looked_at {
             Err(problems) => out.refused.push(format!(
                 "{}: {}",
                 names(&chosen).join(" + "),
                 problems.first().map_or(String::new(), |d| d.message.clone())
             )),
-            Ok(None) => out.screened_out += 1,
-            Ok(Some(layout)) if layout.proven && out.found.is_none() => out.found = Some(layout),
-            Ok(Some(layout)) if layout.proven => out.runners_up.push(layout),
-            Ok(Some(layout)) => near.push(layout),
+            Ok(layout) if layout.proven && out.found.is_none() => out.found = Some(layout),
+            Ok(layout) if layout.proven => out.runners_up.push(layout),
+            Ok(layout) => {
+                out.screened_out += usize::from(layout.screened_out);
+                near.push((layout, chosen));
+            }
         }
         watch(out.layouts, all.len(), out.found.as_ref());
         if out.runners_up.len() >= RUNNERS_UP {
@@ -128,9 +137,21 @@ pub fn search(ask: &Ask, watch: &dyn Fn(usize, usize, Option<&Layout>)) -> Searc
         }
     }
     if out.found.is_none() {
-        near.sort_by(|a, b| b.result.target_odds.total_cmp(&a.result.target_odds));
+        near.sort_by(|(a, _), (b, _)| {
+            let odds = b.result.target_odds.total_cmp(&a.result.target_odds);
+            odds.then(a.result.miss_rate.total_cmp(&b.result.miss_rate)).then(a.cost.total_cmp(&b.cost))
+        });
         near.truncate(RUNNERS_UP);
-        out.runners_up = near;
+        for (layout, chosen) in near {
+            if !layout.screened_out {
+                out.runners_up.push(layout);
+            } else if let Ok(full) = one(ask, layout.cost, &chosen, target, true, &mut out)
+                && !(ask.stop)()
+            {
+                // The short run had dropped it: the full run shows how near it is and proves nothing.
+                out.runners_up.push(full);
+            }
+        }
     }
     out
 }
@@ -139,14 +160,15 @@ fn names(chosen: &[&Candidate]) -> Vec<String> {
     chosen.iter().map(|c| c.name.clone()).collect()
 }
 
-/// `None` when screened out.
+/// A layout by the full run, or by the short one when that drops it; `in_full` runs it in full even then.
 fn one(
     ask: &Ask,
     cost: f64,
     chosen: &[&Candidate],
     target: f64,
+    in_full: bool,
     out: &mut Search,
-) -> Result<Option<Layout>, Vec<Diagnostic>> {
+) -> Result<Layout, Vec<Diagnostic>> {
     let prepared = if chosen.is_empty() {
         ask.base.clone()
     } else {
@@ -161,19 +183,20 @@ fn one(
     out.crossings += crossings(&small, short.len());
     // Even the upper end of the odds is too low: 1 − Wilson's lower end of the races that fail.
     let failing = 1.0 - target_odds(&short, target);
-    if short.is_empty() || 1.0 - wilson_low(failing, short.len() as f64) < ask.confidence {
-        return Ok(None);
-    }
-    let runs = run(&prepared, ask.point, &[mask], ask.plan, ask.seed, ask.races, ask.stop);
-    if runs.is_empty() {
-        return Ok(None);
-    }
-    out.full_runs += 1;
-    out.crossings += crossings(ask.plan, runs.len());
+    let screened_out = short.is_empty() || 1.0 - wilson_low(failing, short.len() as f64) < ask.confidence;
+    let runs = if screened_out && !in_full {
+        screening
+    } else {
+        let runs = run(&prepared, ask.point, &[mask], ask.plan, ask.seed, ask.races, ask.stop);
+        out.full_runs += 1;
+        out.crossings += crossings(ask.plan, runs.len());
+        runs
+    };
     let name = if chosen.is_empty() { "as it is".to_owned() } else { names(chosen).join(" + ") };
     let result = set_result(&name, &runs, 0, target);
     let odds_low = wilson_low(result.target_odds, runs.len() as f64);
-    Ok(Some(Layout { added: names(chosen), cost, odds_low, proven: odds_low >= ask.confidence, result }))
+    let proven = !screened_out && odds_low >= ask.confidence;
+    Ok(Layout { added: names(chosen), cost, odds_low, proven, screened_out, result })
 }
 
 #[cfg(test)]

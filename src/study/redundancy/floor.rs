@@ -14,7 +14,7 @@ use crate::study::strata::{Plan, WETNESSES, passing_number, weights};
 use rayon::prelude::*;
 
 /// Fresh crossings are named by this many passings further on.
-const FRESH: u64 = 1 << 36;
+pub const FRESH: u64 = 1 << 36;
 /// Most fresh crossings (their numbers must stay below those of the planning runs).
 pub const MOST_CROSSINGS: usize = 8;
 
@@ -72,7 +72,8 @@ pub fn race_after_crossings(
     rates
 }
 
-/// Mean miss rates after 1, 2 … `crossings` fresh crossings, over races; and per race.
+/// Miss rates after 1, 2 … `crossings` fresh crossings, race by race; `stop` is asked between races and cuts the list short.
+#[allow(clippy::too_many_arguments)]
 pub fn after_crossings(
     prepared: &Prepared,
     point: usize,
@@ -81,10 +82,14 @@ pub fn after_crossings(
     seed: u64,
     races: u64,
     crossings: usize,
+    stop: &(dyn Fn() -> bool + Sync),
 ) -> Vec<Vec<f64>> {
     let crossings = crossings.min(MOST_CROSSINGS);
     (0..races)
         .into_par_iter()
-        .map(|race| race_after_crossings(prepared, point, mask, plan, seed, race, crossings))
+        .map(|race| {
+            (!stop()).then(|| race_after_crossings(prepared, point, mask, plan, seed, race, crossings))
+        })
+        .while_some()
         .collect()
 }
