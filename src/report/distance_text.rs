@@ -1,6 +1,6 @@
 //! Where to put the backup, in words: what both lines share, and what of it distance takes away.
 
-use super::words::{item, percent, say, table};
+use super::words::{WIDTH, item, percent, table, wrap};
 use crate::study::redundancy::distance::{AtDistance, DistanceCurve, Part};
 
 fn points(part: &Part) -> String {
@@ -41,10 +41,11 @@ pub fn distance_text(curve: &DistanceCurve) -> String {
         &["distance", "also missed", "within", "timing", "stride", "neighbours", "place", "runner and bib"],
         &rows,
     ));
-    say(
-        &mut out,
-        "  The last five columns share out \"also missed\", in points of percent, by what both lines have in common: timing of the rounds, phase of the stride, neighbours, place across the road with heading, and what stays for ever (the tag, how the bib sits, wetness, gap).",
-    );
+    out.push_str(&wrap(
+        "The last five columns share out \"also missed\", in points of percent, by what both lines have in common: timing of the rounds, phase of the stride, neighbours, place across the road with heading, and what stays for ever (the tag, how the bib sits, wetness, gap).",
+        WIDTH,
+        "  ",
+    ));
     for sentence in findings(curve) {
         item(&mut out, &sentence);
     }

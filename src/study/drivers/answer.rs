@@ -38,6 +38,9 @@ impl Default for Request {
     }
 }
 
+/// Swings are means over this many replications at most: they need no interval.
+const MOST_AVERAGED: u64 = 16;
+
 /// How far the study has come.
 #[derive(Clone, Debug)]
 pub struct Progress {
@@ -147,14 +150,14 @@ pub fn answer(
     let plan = plan(&prepared, 0, request.seed, request.passings_per_race);
     let bench = Bench { prepared: &prepared, plan: &plan, seed: request.seed };
     let inputs = inputs(&prepared);
+    let averaged = request.replications.min(MOST_AVERAGED);
     tell("swings", 0, 2, None);
-    let (middle, race_day_swings) =
-        bench.swings(&inputs, request.replications, stop).ok_or(Refused::Nothing)?;
+    let (middle, race_day_swings) = bench.swings(&inputs, averaged, stop).ok_or(Refused::Nothing)?;
     let leader = race_day_swings.first().map(|s| format!("widest swing so far: {}", s.name));
     tell("swings", 1, 2, leader.clone());
-    let runner_swings = all_runners::swings(&bench, request.replications, stop).unwrap_or_default();
+    let runner_swings = all_runners::swings(&bench, averaged, stop).unwrap_or_default();
     let rates = 1 + 2 * (inputs.len() + all_runners::QUANTITIES.len()) as u64;
-    let mut crossings = rates * request.replications * bench.crossings();
+    let mut crossings = rates * averaged * bench.crossings();
     let planned = request.replications;
     let one_passing =
         one_passing::indices(&prepared, request.seed, request.passing_points, planned, stop, &|done| {

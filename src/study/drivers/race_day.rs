@@ -195,7 +195,7 @@ impl Bench<'_> {
         Some((rates[0], swings))
     }
 
-    /// Means of `places` rates over replications, in parallel.
+    /// Means of `places` rates over replications, in parallel; asked to stop, over those that are whole.
     pub fn mean_rates(
         &self,
         places: usize,
@@ -203,19 +203,18 @@ impl Bench<'_> {
         stop: &(dyn Fn() -> bool + Sync),
         rate: impl Fn(usize, u64, &mut Workspace) -> f64 + Sync,
     ) -> Option<Vec<f64>> {
-        (0..places)
-            .into_par_iter()
-            .map_init(Workspace::new, |work, place| {
-                let mut sum = 0.0;
-                for runners in 0..replications {
-                    if stop() {
-                        return None;
-                    }
-                    sum += rate(place, runners, work);
-                }
-                Some(sum / replications.max(1) as f64)
-            })
-            .collect()
+        let mut sums = vec![0.0; places];
+        let mut whole = 0;
+        for runners in 0..replications {
+            let rates: Option<Vec<f64>> = (0..places)
+                .into_par_iter()
+                .map_init(Workspace::new, |work, place| (!stop()).then(|| rate(place, runners, work)))
+                .collect();
+            let Some(rates) = rates else { break };
+            sums.iter_mut().zip(rates).for_each(|(sum, rate)| *sum += rate);
+            whole += 1;
+        }
+        (whole > 0).then(|| sums.into_iter().map(|sum| sum / f64::from(whole)).collect())
     }
 }
 

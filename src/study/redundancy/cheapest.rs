@@ -188,7 +188,7 @@ fn one(
         screening
     } else {
         let runs = run(&prepared, ask.point, &[mask], ask.plan, ask.seed, ask.races, ask.stop);
-        out.full_runs += 1;
+        out.full_runs += usize::from(!(ask.stop)());
         out.crossings += crossings(ask.plan, runs.len());
         runs
     };

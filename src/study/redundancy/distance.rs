@@ -181,7 +181,7 @@ fn race_rates(context: &RaceContext, point: usize, plan: &Plan, seed: u64, negli
                 CrossingDraw::from_uniforms(course, id, &crossing_uniforms(id))
             };
             let same = draw(passing);
-            pass(&Crossing::new(context, &runner, &same), &mut work, false);
+            pass(&Crossing::new(context, &runner, &same), &mut work);
             if work.lines[0].settled {
                 continue;
             }
@@ -197,7 +197,7 @@ fn race_rates(context: &RaceContext, point: usize, plan: &Plan, seed: u64, negli
             for steps in 1..=SHARED.len() {
                 if missed > negligible {
                     let crossing = afresh(&same, &other, steps);
-                    pass(&Crossing::new(context, &runner, &crossing), &mut work, false);
+                    pass(&Crossing::new(context, &runner, &crossing), &mut work);
                     together = both(&line, reach, &work.lines[1], &mut merged);
                 }
                 rates[1 + steps] += weight * together;
