@@ -2,6 +2,7 @@
 
 use super::words::{grouped, heading_note, item, per_10_000, percent, say, significant, table};
 use crate::estimate::indices::Replicated;
+use crate::study::drivers::FLOOR;
 use crate::study::drivers::answer::{Answer, Driver, Split, Swing};
 
 /// The whole report.
@@ -50,6 +51,11 @@ pub fn drivers_text(a: &Answer) -> String {
     out
 }
 
+/// Missed of 10,000; at or below the floor the figure says nothing more.
+pub fn missed(rate: f64) -> String {
+    if rate <= FLOOR { format!("under {}", per_10_000(FLOOR)) } else { per_10_000(rate) }
+}
+
 /// "62 % (51 to 70)".
 pub fn share_words(share: &Replicated) -> String {
     match (share.low, share.high) {
@@ -94,8 +100,8 @@ pub fn first_words(a: &Answer) -> String {
         });
         text.push_str(&format!(
             " In nine cases of ten a race day misses {} to {} of 10,000.",
-            per_10_000(split.odds_p05),
-            per_10_000(split.odds_p95)
+            missed(split.odds_p05),
+            missed(split.odds_p95)
         ));
     }
     if let Some(s) = a.race_day_swings.first() {
@@ -124,8 +130,8 @@ fn swing_words(s: &Swing) -> String {
     format!(
         "{}{ends} takes the misses from {} to {} of 10,000.",
         s.name,
-        per_10_000(s.miss_rate_at_low),
-        per_10_000(s.miss_rate_at_high)
+        missed(s.miss_rate_at_low),
+        missed(s.miss_rate_at_high)
     )
 }
 
@@ -142,7 +148,7 @@ fn swings(out: &mut String, title: &str, list: &[Swing]) {
                 row.push(s.low.map_or(String::new(), |v| value(v, "")));
                 row.push(s.high.map_or(String::new(), |v| value(v, &s.unit)));
             }
-            row.extend([per_10_000(s.miss_rate_at_low), per_10_000(s.miss_rate_at_high)]);
+            row.extend([missed(s.miss_rate_at_low), missed(s.miss_rate_at_high)]);
             row
         })
         .collect();

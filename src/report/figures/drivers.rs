@@ -1,12 +1,12 @@
 //! Figures of what drives the misses: indices of a race day, swings, indices of one passing.
 
 use super::predict::{figure, panel};
-use crate::report::drivers_text::{share_words, strongest};
+use crate::report::drivers_text::{missed, share_words, strongest};
 use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark, Panel};
 use crate::report::palette::{Dash, Ink, Style};
 use crate::report::scale::Scale;
 use crate::report::table::{Show, Table};
-use crate::report::words::{grouped, per_10_000, percent};
+use crate::report::words::{grouped, percent};
 use crate::study::drivers::answer::{Answer, Driver, Split, Swing};
 
 const PER: f64 = 1e4;
@@ -138,7 +138,7 @@ fn swing_panel(title: &str, names: &str, list: &[Swing], x: &Axis, middle: Optio
         let dot = |(i, s): (usize, &Swing)| {
             let (at, rate) = read(s);
             let at = at.map_or(String::new(), |v| format!(" {v:.2} {}", s.unit));
-            let tip = format!("{}{at}: {} of 10,000", s.name, per_10_000(rate));
+            let tip = format!("{}{at}: {} of 10,000", s.name, missed(rate));
             Dot { at: i as f64, value: on(rate), inner: None, outer: None, tip }
         };
         list.iter().enumerate().map(dot).collect()
@@ -202,10 +202,10 @@ pub fn swings(a: &Answer) -> Option<Figure> {
         Axis::new("missed of 10,000 runners, log scale", Scale::decades(rates))
     };
     let title = format!(
-        "{}, from one end to the other: {} to {} of 10,000 missed",
+        "Widest swing: {}, {} to {} of 10,000 missed",
         widest.name,
-        per_10_000(widest.miss_rate_at_low),
-        per_10_000(widest.miss_rate_at_high)
+        missed(widest.miss_rate_at_low),
+        missed(widest.miss_rate_at_high)
     );
     let reading = "One input at a time from its 5 % to its 95 % value, all that the race shares at its middle; the same runners \
                    each time. Values at the left edge are that or less.";

@@ -2,11 +2,11 @@
 
 use super::{assumed, inputs, run};
 use crate::report::cautions::CAUTIONS;
-use crate::report::drivers_text::{first_words, share_words, stands_out};
+use crate::report::drivers_text::{first_words, missed, share_words, stands_out};
 use crate::report::figures::drivers::{one_passing, race_day, swings};
 use crate::report::page::Page;
 use crate::report::table::{Cell, Show, Table};
-use crate::report::words::{grouped, per_10_000};
+use crate::report::words::grouped;
 use crate::study::drivers::answer::Answer;
 
 pub fn page(a: &Answer) -> Page {
@@ -23,8 +23,8 @@ pub fn page(a: &Answer) -> Page {
             Cell::from(s.name.as_str()),
             driver.map_or(Cell::Empty, |d| share_words(&d.first_order).into()),
             driver.map_or(Cell::Empty, |d| share_words(&d.total).into()),
-            per_10_000(s.miss_rate_at_low).into(),
-            per_10_000(s.miss_rate_at_high).into(),
+            missed(s.miss_rate_at_low).into(),
+            missed(s.miss_rate_at_high).into(),
         ]);
     }
     let mut hinges: Vec<String> = a
