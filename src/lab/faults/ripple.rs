@@ -16,6 +16,9 @@ const SERIOUS_DB: f64 = 0.5;
 /// A polynomial of degree 5 follows half periods down to a fifth of the span or so: shorter extra ways belong to it.
 const LEAST_PERIODS: f64 = 3.5;
 
+/// Longest extra way looked for, m: longer than any chamber or cable run. Dense sweeps could show more, at a price in time.
+const LONGEST_WAY_M: f64 = 100.0;
+
 /// The strongest ripple of a mount, whether it counts or not, with the readings it was seen in.
 pub struct Seen {
     pub ripple: Ripple,
@@ -28,7 +31,7 @@ pub fn strongest(group: &MountSweeps<'_>) -> Option<Seen> {
     let (freq_mhz, threshold) = group.common_curve();
     let (shortest, longest) = usable_paths_m(&freq_mhz)?;
     // `usable_paths_m` starts at two periods in the span.
-    let shortest = shortest * LEAST_PERIODS / 2.0;
+    let (shortest, longest) = (shortest * LEAST_PERIODS / 2.0, longest.min(LONGEST_WAY_M));
     if shortest >= longest {
         return None;
     }
