@@ -1,5 +1,8 @@
 //! Coverage and cost of the rare-miss estimator on problems with exact answers.
 //!
+//! "calls 10%" is what a coefficient of variation of 10 % costs: the pilot, plus the second stage scaled to it. Beside it stand the
+//! figures measured with OpenTURNS 1.27.post1 (20 to 60 runs each): calls, and the coefficient of variation reached with them.
+//!
 //! `cargo bench --bench rare` prints the table; `cargo bench --bench rare -- 20 RP110` limits repetitions and problems.
 
 use readodds::estimate::rare::known::KNOWN;
@@ -24,6 +27,7 @@ fn main() {
         "plain",
         "ms/run"
     );
+    println!("{:>124}", "OpenTURNS 1.27.post1: calls and CoV reached");
     for problem in KNOWN {
         if wanted.is_some_and(|name| !problem.name.contains(name.as_str())) {
             continue;

@@ -64,6 +64,7 @@ fn table(name: &str, methods: &[Option<Method>]) {
             precision: Precision { relative: 0.05, absolute: 1e-12, max_passings: u64::MAX >> 8 },
             races: Some(60),
             passings_per_race: 400,
+            estimator: Default::default(),
         };
         // The engine at work: race by race, strata, conditional odds. All points are run; a share of the time is the finish's.
         let start = Instant::now();

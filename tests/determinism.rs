@@ -20,6 +20,7 @@ fn threads_and_blocks_change_no_byte() {
         precision: Precision { relative: 0.05, absolute: 1e-6, max_passings: 100_000 },
         races: Some(12),
         passings_per_race: 60,
+        estimator: Default::default(),
     };
     let forecast =
         || serde_json::to_string(&predict(&prepared, &plan, &[], &mut |_| true)).expect("serialises");

@@ -108,6 +108,10 @@ fn shards_give_the_bytes_of_the_single_run_and_holes_are_refused() {
     }
     let merge = || readodds(&["merge", rows, "--format", "json"]);
     assert_eq!(finished(merge()).stdout, straight);
+    let mut other_seed = merge();
+    let refused = other_seed.args(["--seed", "9"]).output().expect("starts");
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("made with --seed 1, not 9"), "{refused:?}");
     // As a Slurm job array would name it; a retried task goes on from its file.
     let mut task = predict("7", &["--shard", "auto", "--rows", rows]);
     task.env("SLURM_ARRAY_TASK_ID", "1").env("SLURM_ARRAY_TASK_COUNT", "3");
@@ -121,8 +125,45 @@ fn shards_give_the_bytes_of_the_single_run_and_holes_are_refused() {
     assert!(refused.stdout.is_empty());
 }
 
+/// The rate beyond the race days is worked out from inputs, seed and rows alone: any threads, shards or resumption give the same bytes.
+#[test]
+fn an_estimator_gives_the_same_bytes_on_any_way() {
+    let folder = folder("estimator");
+    let rows = folder.join("rows");
+    let (rows, saved) = (rows.to_str().expect("plain path"), folder.join("saved"));
+    let scenario = "scenarios/trail-soaked-one-mat.toml";
+    let run = |word: &str, more: &[&str]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_readodds"));
+        command.args([word, scenario]).args(more).current_dir(env!("CARGO_MANIFEST_DIR"));
+        finished(command).stdout
+    };
+    let asked = ["--estimator", "importance", "--max-passings", "600", "--precision", "0.2", "--races", "6"];
+    let predict = |more: &[&str]| run("predict", &[&asked[..], more].concat());
+    let straight = predict(&["--format", "json"]);
+    assert_eq!(predict(&["--format", "json", "--threads", "1"]), straight);
+    let saved = saved.to_str().expect("plain path");
+    assert_eq!(predict(&["--format", "json", "--checkpoint", saved]), straight);
+    assert_eq!(predict(&["--format", "json", "--checkpoint", saved]), straight);
+    for shard in ["1/2", "0/2"] {
+        predict(&["--shard", shard, "--rows", rows]);
+    }
+    assert_eq!(run("merge", &[rows, "--format", "json"]), straight);
+    let answer: serde_json::Value = serde_json::from_slice(&straight).expect("JSON");
+    let found = &answer["points"][0]["found_by"];
+    assert_eq!(found["estimator"], "importance", "{found}");
+    assert_eq!(found["agrees"], true, "{found}");
+    assert!(found["effective_misses"].as_f64().is_some_and(|misses| misses > 10.0), "{found}");
+    let text = String::from_utf8(predict(&[])).expect("text");
+    assert!(text.contains("how rates were found") && text.contains("importance"), "{text}");
+}
+
 #[test]
 fn what_cannot_be_written_is_found_before_the_run() {
+    for option in ["--out", "--html", "--figures"] {
+        let refused = predict("7", &[option, "/dev/null/there"]).output().expect("starts");
+        assert_eq!(refused.status.code(), Some(2), "{option}");
+        assert!(String::from_utf8_lossy(&refused.stderr).contains("/dev/null/there"), "{option}");
+    }
     let refused = predict("7", &["--checkpoint", "/nowhere/run.rows"]).output().expect("starts");
     assert_eq!(refused.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&refused.stderr).contains("cannot write /nowhere/run.rows"));

@@ -49,6 +49,7 @@ fn val_rain_tells_tags_apart() {
             precision: Precision { relative: 0.05, absolute: 1e-6, max_passings: 1_000_000 },
             races: Some(24),
             passings_per_race: 60,
+            estimator: Default::default(),
         };
         let masks = Ask::standard_masks(&prepared);
         let rows = run(&prepared, &plan, masks, &mut |_| true).rows;

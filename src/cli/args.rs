@@ -141,6 +141,35 @@ pub struct Pictures {
     pub figures: Option<PathBuf>,
 }
 
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum EstimatorName {
+    /// Race days where they are precise; where misses are rare, what a pilot finds best (race days alone with --races)
+    Auto,
+    /// The mean over race days
+    RaceDays,
+    /// Independent passings, a race day of its own for each
+    Plain,
+    /// The same by placement and wetness, most where the misses are
+    Stratified,
+    /// Scrambled Sobol' points
+    Sobol,
+    /// Passings drawn where the misses are and weighted back
+    Importance,
+}
+
+impl From<EstimatorName> for crate::estimate::run::Estimator {
+    fn from(name: EstimatorName) -> Self {
+        match name {
+            EstimatorName::Auto => Self::Auto,
+            EstimatorName::RaceDays => Self::RaceDays,
+            EstimatorName::Plain => Self::Plain,
+            EstimatorName::Stratified => Self::Stratified,
+            EstimatorName::Sobol => Self::Sobol,
+            EstimatorName::Importance => Self::Importance,
+        }
+    }
+}
+
 #[derive(Debug, Args)]
 pub struct PredictArgs {
     #[command(flatten)]
@@ -167,6 +196,9 @@ pub struct PredictArgs {
     /// Passings simulated in each race day
     #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_RACE)]
     pub passings_per_race: u64,
+    /// What gives the expected miss rates; race days always give the spread between races and the counts
+    #[arg(long, value_enum, default_value = "auto")]
+    pub estimator: EstimatorName,
     /// Exit with 1 unless every point meets its target in at least this share of races (for example 0.95)
     #[arg(long, value_name = "ODDS", value_parser = share)]
     pub require: Option<f64>,
@@ -185,11 +217,20 @@ pub struct PredictArgs {
 pub struct MergeArgs {
     #[command(flatten)]
     pub pictures: Pictures,
-    #[command(flatten)]
-    pub inputs: Inputs,
+    /// Scenario file (TOML)
+    pub scenario: PathBuf,
     /// Files of race rows, or folders that hold them
     #[arg(required = true, value_name = "ROWS")]
     pub rows: Vec<PathBuf>,
+    /// Tag folder in place of the scenario's own
+    #[arg(long, value_name = "FOLDER")]
+    pub tag: Option<PathBuf>,
+    /// Refuse rows made with another seed (default: the seed the rows were made with)
+    #[arg(long)]
+    pub seed: Option<u64>,
+    /// Threads (0: as many as there are cores)
+    #[arg(long, default_value_t = 0)]
+    pub threads: usize,
     #[arg(long, value_enum, default_value = "text")]
     pub format: Format,
     /// Write the result to a file instead of stdout (whole or not at all)

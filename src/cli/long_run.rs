@@ -61,8 +61,8 @@ pub fn run_whole(args: &PredictArgs, loaded: &Loaded, plan: &Plan) -> Result<Run
 }
 
 /// Exit code of a finished or broken-off run, given the code it would have if finished.
-pub fn exit_code(run: &Run, finished: u8) -> ExitCode {
-    ExitCode::from(if run.stopped == Stopped::Interrupted { BROKEN_OFF } else { finished })
+pub fn exit_code(stopped: Stopped, finished: u8) -> ExitCode {
+    ExitCode::from(if stopped == Stopped::Interrupted { BROKEN_OFF } else { finished })
 }
 
 /// Works out one shard into its file of rows.

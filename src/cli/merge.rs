@@ -1,6 +1,6 @@
 //! `readodds merge`: shards to the forecast of the whole run.
 
-use super::args::MergeArgs;
+use super::args::{Inputs, MergeArgs};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
 use super::output::Output;
@@ -28,7 +28,18 @@ pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
         return Err(Failure::Usage(problems.join("\n")));
     }
     let (header, rows) = merge(files).map_err(|problems| Failure::Usage(problems.join("\n")))?;
-    let loaded = load(&args.inputs)?;
+    if let Some(seed) = args.seed.filter(|&seed| seed != header.plan.seed) {
+        return Err(Failure::Usage(format!(
+            "the rows were made with --seed {}, not {seed}; leave --seed out to take theirs",
+            header.plan.seed
+        )));
+    }
+    let loaded = load(&Inputs {
+        scenario: args.scenario.clone(),
+        tag: args.tag.clone(),
+        seed: header.plan.seed,
+        threads: args.threads,
+    })?;
     let here = Header::new(&loaded.prepared, &header.plan, &header.ask, header.shard);
     let differences = here.differences(&header);
     if !differences.is_empty() {
@@ -38,7 +49,8 @@ pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
         )));
     }
     let plan = header.plan.clone();
-    let forecast = forecast(&loaded.prepared, &plan, &run_of_rows(&header, rows), &loaded.warnings);
+    let forecast =
+        forecast(&loaded.prepared, &plan, &run_of_rows(&header, rows), &loaded.warnings, &mut || true);
     album.forecast(&loaded.prepared, &forecast)?;
     output.write(&render(&forecast, args.format)?)?;
     Ok(ExitCode::from(if met(&forecast, args.require) { DONE } else { NOT_MET }))

@@ -11,8 +11,19 @@ pub enum Output {
     File { path: PathBuf, part: PathBuf },
 }
 
+/// Room claimed for a result before the run; the largest page of the demo scenarios is a quarter of it.
+const ROOM_BYTES: usize = 2 << 20;
+
+/// Writes zeros, since a file with a hole would claim nothing, and keeps them until the result takes their place.
+fn claim(part: &Path) -> std::io::Result<()> {
+    let mut file = fs::File::create(part)?;
+    file.write_all(&vec![0; ROOM_BYTES])?;
+    file.sync_all()
+}
+
 impl Output {
-    /// Opens the file's temporary neighbour at once, so that an unwritable folder is found before the run.
+    /// Opens the file's temporary neighbour at once and fills it with zeros, so that an unwritable folder or a full disk is found
+    /// before the run.
     pub fn open(path: Option<&Path>) -> Result<Output, Failure> {
         let Some(path) = path else { return Ok(Output::Stdout) };
         if path.as_os_str() == "-" {
@@ -27,10 +38,12 @@ impl Output {
         let mut part = path.as_os_str().to_owned();
         part.push(format!(".{}.part", std::process::id()));
         let part = PathBuf::from(part);
-        fs::File::create(&part).map_err(|e| {
-            Failure::Usage(format!("cannot write {}: {e}; choose another --out", path.display()))
+        // Made first, so that a claim that fails half-way is tidied up.
+        let output = Output::File { path: path.to_owned(), part: part.clone() };
+        claim(&part).map_err(|e| {
+            Failure::Usage(format!("cannot write {}: {e}; choose another place", path.display()))
         })?;
-        Ok(Output::File { path: path.to_owned(), part })
+        Ok(output)
     }
 
     /// Writes the whole result; a file appears under its name only when complete.
@@ -45,8 +58,10 @@ impl Output {
             },
             Output::File { path, part } => {
                 let whole = || -> std::io::Result<()> {
-                    let mut file = fs::File::create(part)?;
+                    // Over the zeros of the claim, whose room is ours already.
+                    let mut file = fs::File::options().write(true).create(true).truncate(false).open(part)?;
                     file.write_all(text.as_bytes())?;
+                    file.set_len(text.len() as u64)?;
                     file.sync_all()?;
                     fs::rename(part, path)
                 };

@@ -3,6 +3,7 @@
 use super::args::Pictures;
 use super::failure::Failure;
 use super::output::Output;
+use crate::estimate::whole_file::WholeFile;
 use crate::passing::Prepared;
 use crate::report::folder;
 use crate::report::html::html;
@@ -10,6 +11,9 @@ use crate::report::page::Page;
 use crate::report::pages::predict;
 use crate::study::footprint::{Detail, footprint};
 use crate::study::predict::Forecast;
+
+/// Room the figures of a forecast take at most, looked for before the run.
+const FIGURES_ROOM_BYTES: u64 = 8 << 20;
 
 /// Where the pictures go, probed before a long run.
 pub struct Album<'a> {
@@ -27,6 +31,12 @@ impl<'a> Album<'a> {
         if let Some(folder) = &args.figures {
             std::fs::create_dir_all(folder).map_err(|e| {
                 Failure::Usage(format!("cannot make {}: {e}; choose another --figures", folder.display()))
+            })?;
+            WholeFile::claim(&folder.join("room"), FIGURES_ROOM_BYTES).map_err(|e| {
+                Failure::Usage(format!(
+                    "cannot write into {}: {e}; choose another --figures",
+                    folder.display()
+                ))
             })?;
         }
         Ok(Album { page, args })

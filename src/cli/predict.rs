@@ -3,6 +3,7 @@
 use super::args::{Format, PredictArgs};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
+use super::interrupt;
 use super::long_run;
 use super::output::Output;
 use super::pictures::Album;
@@ -22,10 +23,10 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
         return long_run::run_shard(args, &loaded, &plan, shard);
     }
     let done = long_run::run_whole(args, &loaded, &plan)?;
-    let forecast = forecast(&loaded.prepared, &plan, &done, &loaded.warnings);
+    let forecast = forecast(&loaded.prepared, &plan, &done, &loaded.warnings, &mut || !interrupt::asked());
     album.forecast(&loaded.prepared, &forecast)?;
     output.write(&render(&forecast, args.format)?)?;
-    Ok(long_run::exit_code(&done, if met(&forecast, args.require) { DONE } else { NOT_MET }))
+    Ok(long_run::exit_code(forecast.stopped, if met(&forecast, args.require) { DONE } else { NOT_MET }))
 }
 
 /// The run the options ask for.
@@ -47,6 +48,7 @@ pub fn plan(args: &PredictArgs) -> Result<Plan, Failure> {
         },
         races: args.races,
         passings_per_race: args.passings_per_race,
+        estimator: args.estimator.into(),
     })
 }
 

@@ -10,8 +10,8 @@
 //! Estimates below 0 or above 1 are noise and are shown as such. Total indices assume inputs without common causes of
 //! their own. An interval comes from replications with new points, never from one set of scrambled points.
 
+use crate::numeric::student::t_quantile;
 use serde::Serialize;
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// Values of f at A, at B and at every A_B^(i).
 #[derive(Clone, Debug)]
@@ -99,7 +99,7 @@ pub fn over_replications(values: &[f64], level: f64) -> Option<(f64, f64)> {
     }
     let mean = values.iter().sum::<f64>() / n;
     let sd = (values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / (n - 1.0)).sqrt();
-    let t = StudentsT::new(0.0, 1.0, n - 1.0).ok()?.inverse_cdf(0.5 + 0.5 * level);
+    let t = t_quantile(0.5 + 0.5 * level, n - 1.0);
     Some((mean, t * sd / n.sqrt()))
 }
 
@@ -184,7 +184,7 @@ mod tests {
         // Half width at level 0.6827 of the normal law is about one standard error; use the t factor directly.
         let error = |values: Vec<f64>| {
             let (mean, half) = over_replications(&values, 0.95).unwrap();
-            let t = StudentsT::new(0.0, 1.0, values.len() as f64 - 1.0).unwrap().inverse_cdf(0.975);
+            let t = t_quantile(0.975, values.len() as f64 - 1.0);
             (mean, half / t)
         };
         (0..inputs)

@@ -27,6 +27,7 @@ fn part(index: u64, of: u64) -> (String, RowsFile) {
         precision: Precision { relative: 0.05, absolute: 1e-6, max_passings: 1000 },
         races: Some(RACES),
         passings_per_race: 40,
+        estimator: Default::default(),
     };
     let header = Header {
         format: FORMAT.to_owned(),

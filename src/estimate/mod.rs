@@ -12,7 +12,6 @@ pub mod paired;
 pub mod paired_counts;
 pub mod posterior;
 pub mod prediction;
-pub mod quadrature;
 pub mod race_row;
 pub mod rare;
 pub mod rows_file;

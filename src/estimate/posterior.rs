@@ -3,7 +3,7 @@
 //! With densities f and distribution functions F: P(A < B) = ∫ f_A·(1 − F_B) dx and E[(A − B)⁺] = ∫ F_B·(1 − F_A) dx.
 //! Both are integrated over x = y² so that the root at zero of a Jeffreys prior does no harm.
 
-use statrs::function::beta::{beta_reg, ln_beta};
+use crate::numeric::beta::{beta_tails, ln_beta};
 
 /// Beta posterior of a miss rate. Both parameters ≥ 0.5.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,7 +25,7 @@ impl BetaPosterior {
         (self.a * self.b / (total + 1.0)).sqrt() / total
     }
     fn cdf(&self, x: f64) -> f64 {
-        beta_reg(self.a, self.b, x.clamp(0.0, 1.0))
+        beta_tails(self.a, self.b, x.clamp(0.0, 1.0)).0
     }
     fn density(&self, x: f64) -> f64 {
         libm::exp((self.a - 1.0) * libm::log(x) + (self.b - 1.0) * libm::log1p(-x) - ln_beta(self.a, self.b))

@@ -82,6 +82,9 @@ impl Header {
         .filter(|(_, a, b)| a != b)
         .map(|(what, a, b)| format!("{what}: {a} against {b}"))
         .collect();
+        if self.plan.estimator != other.plan.estimator {
+            found.push(format!("estimator: {:?} against {:?}", self.plan.estimator, other.plan.estimator));
+        }
         if self.plan.precision != other.plan.precision {
             found.push("precision asked for".to_owned());
         }

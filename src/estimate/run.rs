@@ -21,6 +21,8 @@ const PILOT_PER_STRATUM: u64 = 6;
 pub const PASSINGS_PER_RACE: u64 = 120;
 /// Fewest races of a run: quantiles over races and Student's t need some.
 pub const FIRST_STAGE_RACES: u64 = 160;
+/// Fewest races where another estimator gives the rates and the races only their spread.
+const SPREAD_RACES: u64 = 320;
 const WAVE: u64 = 32;
 
 /// What a run is asked to do.
@@ -31,7 +33,27 @@ pub struct Plan {
     /// Fixed number of races instead of the precision.
     pub races: Option<u64>,
     pub passings_per_race: u64,
+    /// What gives the expected miss rates; the rows come from race days in any case.
+    #[serde(default)]
+    pub estimator: Estimator,
 }
+
+/// What gives the expected miss rate of a set of lines.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Estimator {
+    /// Race days where they do; where misses are rare, what a pilot finds best.
+    #[default]
+    Auto,
+    RaceDays,
+    Plain,
+    Stratified,
+    Sobol,
+    Importance,
+}
+
+/// Miss rate below which few race days carry the mean.
+pub const RARE_RATE: f64 = 1e-4;
 
 /// All rows of a run, in race order.
 #[derive(Clone, Debug, PartialEq)]
@@ -86,13 +108,38 @@ pub fn run_from(
             }
         }
         // A stage looks at its own races only, also when more are kept from an earlier start.
-        let short = shortfall(&rates_and_errors(&rows[..target as usize]), &plan.precision);
+        let short = left_to_race_days(&rates_and_errors(&rows[..target as usize]), plan, target, most);
+        if short <= 1.0 && plan.races.is_none() && target < SPREAD_RACES.min(most) {
+            // Others give the rates; the spread between races still wants its days.
+            let known = rates_and_errors(&rows[..target as usize]);
+            if shortfall(&known, &plan.precision) > 1.0 {
+                target = SPREAD_RACES.min(most);
+                continue;
+            }
+        }
         if plan.races.is_some() || target >= most || short <= 1.0 {
             rows.truncate(target as usize);
             let stopped = if short <= 1.0 { Stopped::PrecisionReached } else { Stopped::MaxPassings };
             return Run { ask, rows, stopped };
         }
         target = races_needed(target, short, most).max(target + 1).min(most);
+    }
+}
+
+/// Shortfall of the points whose rate has to come from race days: 1 or less is precise enough. Another estimator takes over, if the
+/// plan lets it, where misses are rare and where the most passings allowed would not do.
+fn left_to_race_days(rates: &[(f64, f64)], plan: &Plan, races: u64, most: u64) -> f64 {
+    let ratio = |point: &(f64, f64)| shortfall(&[*point], &plan.precision);
+    match plan.estimator {
+        Estimator::RaceDays => shortfall(rates, &plan.precision),
+        Estimator::Auto if plan.races.is_none() => rates
+            .iter()
+            .filter(|point| point.0 >= RARE_RATE)
+            .map(ratio)
+            .filter(|short| short * short * races as f64 <= most as f64)
+            .fold(0.0, f64::max),
+        Estimator::Auto => shortfall(rates, &plan.precision),
+        _ => 0.0,
     }
 }
 

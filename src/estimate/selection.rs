@@ -9,7 +9,7 @@
 //! C.-H. Chen, J. Lin, E. Yücesan, S. E. Chick, Discrete Event Dynamic Systems 10(3), 2000, 251-270; bounds on the
 //! odds of a correct selection, Bonferroni's inequality and D. Slepian, Bell System Tech. J. 41(2), 1962.
 
-use super::quadrature::normal_expectation;
+use crate::numeric::quadrature::normal_expectation;
 use crate::random::transform::{normal_cdf, normal_pdf};
 
 /// Index of the least value; the first of equals. `None` on an empty slice or when every value is NaN.

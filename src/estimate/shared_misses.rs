@@ -8,7 +8,8 @@
 //! The reference laws below (one-factor probit, mixtures, beta-mixed) have closed forms for m alike lines and serve
 //! to test whatever estimates P(both).
 
-use super::quadrature::normal_expectation;
+use crate::numeric::beta::beta_quantile;
+use crate::numeric::quadrature::normal_expectation;
 use crate::random::transform::{normal_cdf, normal_quantile};
 
 /// Marginal and joint miss odds of two lines (or line sets) A and B.
@@ -99,11 +100,9 @@ pub fn probit_joint(p: f64, rho: f64, lines: u32) -> f64 {
 /// r from counts of runners missed by A: `both` of them also missed by B. Estimate and exact (Clopper-Pearson) interval at
 /// `level`; `both` ≤ `missed_by_a`, which is > 0.
 pub fn r_from_counts(both: u64, missed_by_a: u64, level: f64) -> (f64, f64, f64) {
-    use statrs::distribution::{Beta, ContinuousCDF};
     let (x, n, tail) = (both as f64, missed_by_a as f64, 0.5 * (1.0 - level));
-    let quantile = |a: f64, b: f64, u: f64| Beta::new(a, b).map_or(f64::NAN, |law| law.inverse_cdf(u));
-    let low = if both == 0 { 0.0 } else { quantile(x, n - x + 1.0, tail) };
-    let high = if both == missed_by_a { 1.0 } else { quantile(x + 1.0, n - x, 1.0 - tail) };
+    let low = if both == 0 { 0.0 } else { beta_quantile(x, n - x + 1.0, tail) };
+    let high = if both == missed_by_a { 1.0 } else { beta_quantile(x + 1.0, n - x, 1.0 - tail) };
     (x / n, low, high)
 }
 

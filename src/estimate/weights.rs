@@ -9,9 +9,9 @@
 //! SMAA-2, Operations Research 49(3), 2001 (rank acceptability, central weights). Gamma quantiles by the incomplete
 //! gamma function make the draws inverse-CDF draws (Dirichlet = gammas over their sum).
 
+use crate::numeric::gamma::gamma_quantile;
 use crate::random::Stream;
 use crate::random::transform::exponential_quantile;
-use statrs::distribution::{ContinuousCDF, Gamma};
 
 /// Rank-order-centroid weights of m ranks, w_k = (1/m) Σ_{i=k}^m 1/i.
 pub fn rank_order_centroid(ranks: usize) -> Vec<f64> {
@@ -40,7 +40,7 @@ pub fn dirichlet_draw(parameters: &[f64], stream: &mut Stream) -> Vec<f64> {
                 return exponential_quantile(u, 1.0);
             }
             // A parameter outside the gamma law's range cannot be drawn; its weight is its mean.
-            Gamma::new(shape, 1.0).map_or(shape, |law| law.inverse_cdf(u))
+            gamma_quantile(shape, u)
         })
         .collect();
     let total: f64 = gammas.iter().sum();

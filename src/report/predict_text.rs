@@ -1,6 +1,7 @@
 //! The forecast as text, made to be read aloud: the answer first, then the table, the reasons, what it hinges on.
 
 use super::cautions::CAUTIONS;
+use super::estimator_words::{COLUMNS, doubts, found_table};
 use super::words::{grouped, per_10_000, percent, rate_percent, significant, table, wrap};
 use crate::estimate::stop::Stopped;
 use crate::estimate::summary::CountForecast;
@@ -35,22 +36,7 @@ fn heading(out: &mut String, f: &Forecast) {
     if !f.note.is_empty() {
         out.push_str(&wrap(&f.note, WIDTH, ""));
     }
-    let [dry, damp, soaked] = f.wetness_shares;
-    out.push_str(&wrap(
-        &format!(
-            "{} runners, tag {} ({} samples), {}, weather {}: {} of the bibs dry, {} damp, {} soaked on average.",
-            grouped(f.runners),
-            f.tag.name,
-            f.tag.samples,
-            f.region,
-            f.weather,
-            percent(dry),
-            percent(damp),
-            percent(soaked)
-        ),
-        WIDTH,
-        "",
-    ));
+    out.push_str(&wrap(&format!("{} runners. {}", grouped(f.runners), field_sentence(f)), WIDTH, ""));
     if !f.effects_off.is_empty() {
         out.push_str(&wrap(
             &format!(
@@ -62,6 +48,21 @@ fn heading(out: &mut String, f: &Forecast) {
         ));
     }
     out.push('\n');
+}
+
+/// Tag, region and weather in a sentence.
+pub fn field_sentence(f: &Forecast) -> String {
+    let [dry, damp, soaked] = f.wetness_shares;
+    format!(
+        "Tag {} ({} samples), {}, weather {}: {} of the bibs dry, {} damp, {} soaked on average.",
+        f.tag.name,
+        f.tag.samples,
+        f.region,
+        f.weather,
+        percent(dry),
+        percent(damp),
+        percent(soaked)
+    )
 }
 
 /// The answer in a sentence or two.
@@ -276,8 +277,9 @@ fn hinges(out: &mut String, f: &Forecast) {
 fn certainty(out: &mut String, f: &Forecast) {
     let why = match f.stopped {
         Stopped::PrecisionReached => format!(
-            "stopped because every point is known to {} (standard error) or better",
-            percent(f.precision.relative)
+            "stopped because every point is known to {} (or {} misses per 10,000; standard error) or better",
+            percent(f.precision.relative),
+            per_10_000(f.precision.absolute)
         ),
         Stopped::MaxPassings => format!(
             "stopped at the limit before every point was known to {} (standard error); raise --max-passings for more",
@@ -295,6 +297,15 @@ fn certainty(out: &mut String, f: &Forecast) {
         WIDTH,
         "  ",
     ));
+    let found = found_table(f);
+    if !found.is_empty() {
+        out.push_str(&format!("\n{found}"));
+        out.push_str(&wrap(COLUMNS, WIDTH, "  "));
+        out.push('\n');
+    }
+    for doubt in doubts(f) {
+        out.push_str(&wrap(&format!("- {doubt}"), WIDTH, "  "));
+    }
     out.push_str(&wrap(
         "- Race to race: what weather, batch, laboratory error and the beliefs below leave open. More computing does not narrow it; measuring does.",
         WIDTH,

@@ -2,6 +2,7 @@
 
 pub mod check;
 pub mod drivers;
+pub mod expected;
 pub mod explain;
 pub mod footprint;
 pub mod hinges;

@@ -1,5 +1,6 @@
 //! How many runners will be missed at each timing point, how sure that is, and why.
 
+use super::expected::{Found, expected};
 use super::hinges::{Hinge, hinges};
 use super::provenance::{AssumptionEcho, Provenance, TagEcho, assumptions, effects_off, warning_lines};
 use crate::course::field::Placement;
@@ -7,7 +8,7 @@ use crate::course::weather::Wetness;
 use crate::diag::Diagnostic;
 use crate::estimate::race_row::{Ask, LATERAL_BINS, RaceRow};
 use crate::estimate::run::{Plan, Progress, Run, run};
-use crate::estimate::stop::{Precision, Stopped};
+use crate::estimate::stop::{Precision, Stopped, shortfall};
 use crate::estimate::summary::{CountForecast, Summary, count_forecast, summarise};
 use crate::passing::Prepared;
 use serde::{Deserialize, Serialize};
@@ -37,6 +38,7 @@ pub struct LineForecast {
     pub summary: Summary,
     /// Odds that all other lines miss what this line misses.
     pub missed_by_the_others_too: f64,
+    pub found_by: Found,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -55,7 +57,8 @@ pub struct PointForecast {
     pub is_finish: bool,
     #[serde(flatten)]
     pub summary: Summary,
-    /// Passings simulated at this point.
+    pub found_by: Found,
+    /// Passings simulated at this point in race days.
     pub passings: u64,
     pub races: u64,
     /// Detection rate promised.
@@ -121,17 +124,25 @@ pub fn predict(
     progress: &mut dyn FnMut(&Progress) -> bool,
 ) -> Forecast {
     let done = run(prepared, plan, Ask::standard_masks(prepared), progress);
-    forecast(prepared, plan, &done, warnings)
+    forecast(prepared, plan, &done, warnings, &mut || true)
 }
 
-/// The forecast from the rows of a run.
-pub fn forecast(prepared: &Prepared, plan: &Plan, run: &Run, warnings: &[Diagnostic]) -> Forecast {
+/// The forecast from the rows of a run. `go_on` is asked before each expected rate that is looked at more closely; once
+/// it says no, the race days must do and the forecast counts as broken off.
+pub fn forecast(
+    prepared: &Prepared,
+    plan: &Plan,
+    run: &Run,
+    warnings: &[Diagnostic],
+    go_on: &mut dyn FnMut() -> bool,
+) -> Forecast {
     let (course, tag) = (&prepared.course, &prepared.tag);
     let rows = &run.rows;
     let passings: u64 = rows.iter().map(|r| r.passings).sum();
     let points: Vec<PointForecast> =
-        (0..course.points.len()).map(|p| point_forecast(prepared, run, p, passings)).collect();
-    let (any_split_missed, _) = summarise(rows.iter().map(|r| &r.any_missed), passings);
+        (0..course.points.len()).map(|p| point_forecast(prepared, plan, run, p, passings, go_on)).collect();
+    let (any_by_days, _) = summarise(rows.iter().map(|r| &r.any_missed), passings);
+    let any_split_missed = any_missed(any_by_days, &points);
     let finish = points.iter().find(|p| p.is_finish);
     let mut wetness_shares = [0.0; 3];
     for row in rows {
@@ -150,7 +161,7 @@ pub fn forecast(prepared: &Prepared, plan: &Plan, run: &Run, warnings: &[Diagnos
         runners: course.field.runners,
         tag: TagEcho::new(tag),
         precision: plan.precision,
-        stopped: run.stopped,
+        stopped: if go_on() { stopped(run, plan, &points) } else { Stopped::Interrupted },
         races: rows.len() as u64,
         passings,
         whole_event: EventForecast {
@@ -166,20 +177,65 @@ pub fn forecast(prepared: &Prepared, plan: &Plan, run: &Run, warnings: &[Diagnos
     }
 }
 
-fn point_forecast(prepared: &Prepared, run: &Run, p: usize, passings: u64) -> PointForecast {
+/// Why the run ended, seen from the rates reported.
+fn stopped(run: &Run, plan: &Plan, points: &[PointForecast]) -> Stopped {
+    let known: Vec<(f64, f64)> =
+        points.iter().map(|p| (p.summary.miss_rate, p.summary.standard_error)).collect();
+    match run.stopped {
+        Stopped::Interrupted => Stopped::Interrupted,
+        _ if shortfall(&known, &plan.precision) <= 1.0 => Stopped::PrecisionReached,
+        _ => Stopped::MaxPassings,
+    }
+}
+
+/// Odds that a runner lacks a split, moved along with the points whose rate another estimator gave: how far the points'
+/// misses fall on the same runners is taken from the race days.
+fn any_missed(by_days: Summary, points: &[PointForecast]) -> Summary {
+    if points.iter().all(|p| p.summary.miss_rate == p.found_by.race_days_rate) {
+        return by_days;
+    }
+    let sum: f64 = points.iter().map(|p| p.summary.miss_rate).sum();
+    let largest = points.iter().map(|p| p.summary.miss_rate).fold(0.0, f64::max);
+    let sum_by_days: f64 = points.iter().map(|p| p.found_by.race_days_rate).sum();
+    let apart = if sum_by_days > 0.0 { by_days.miss_rate / sum_by_days } else { 1.0 };
+    let miss_rate = (apart * sum).clamp(largest, sum.min(1.0).max(largest));
+    let scale = if sum > 0.0 { miss_rate / sum } else { 1.0 };
+    let total = |part: fn(&Summary) -> f64| scale * points.iter().map(|p| part(&p.summary)).sum::<f64>();
+    Summary {
+        miss_rate,
+        mc_low: total(|s| s.mc_low),
+        mc_high: total(|s| s.mc_high).min(1.0),
+        // Errors of the points may share their causes, so they are added.
+        standard_error: total(|s| s.standard_error),
+        none_met: miss_rate <= 0.0,
+        ..by_days
+    }
+}
+
+fn point_forecast(
+    prepared: &Prepared,
+    plan: &Plan,
+    run: &Run,
+    p: usize,
+    passings: u64,
+    go_on: &mut dyn FnMut() -> bool,
+) -> PointForecast {
     let course = &prepared.course;
     let point = &course.points[p];
     let rows = &run.rows;
-    let (summary, mut race_rates) = summarise(rows.iter().map(|r| &r.points[p].sets[0]), passings);
+    let (by_days, mut race_rates) = summarise(rows.iter().map(|r| &r.points[p].sets[0]), passings);
     let raw_rates: Vec<f64> = rows.iter().map(|r| r.points[p].sets[0].rate).collect();
     let races: Vec<u64> = rows.iter().map(|r| r.race).collect();
     let n = rows.len() as f64;
-    let rate = summary.miss_rate;
+    // Shares of the misses come from the race days, so they refer to the race days' rate.
+    let rate = by_days.miss_rate;
     let mean = |value: &dyn Fn(&RaceRow) -> f64| rows.iter().map(value).sum::<f64>() / n;
     let share = |value: &dyn Fn(&RaceRow) -> f64| if rate > 0.0 { mean(value) / rate } else { 0.0 };
     let cause = |c: usize| share(&|r| r.points[p].sets[0].causes[c]);
     let placements_total: f64 = course.field.placements.iter().map(|x| x.share).sum();
-    let missed = count_forecast(&race_rates, course.field.runners, point.target);
+    let mut missed = count_forecast(&race_rates, course.field.runners, point.target);
+    let (summary, found_by) = expected(prepared, plan, run, p, run.ask.masks[p][0], by_days, go_on());
+    missed.mean = summary.miss_rate * course.field.runners as f64;
     race_rates.sort_by(f64::total_cmp);
     let by_placement = course
         .field
@@ -214,11 +270,13 @@ fn point_forecast(prepared: &Prepared, run: &Run, p: usize, passings: u64) -> Po
         .collect();
     let lines = run.ask.masks[p].iter().enumerate().skip(1).map(|(set, mask)| {
         let (line, _) = summarise(rows.iter().map(|r| &r.points[p].sets[set]), passings);
-        let both = if line.miss_rate > 0.0 { rate / line.miss_rate } else { 0.0 };
+        let (line, found_by) = expected(prepared, plan, run, p, *mask, line, go_on());
+        let both = if line.miss_rate > 0.0 { (summary.miss_rate / line.miss_rate).min(1.0) } else { 0.0 };
         LineForecast {
             name: prepared.points[p].lines[mask.trailing_zeros() as usize].clone(),
             summary: line,
             missed_by_the_others_too: both,
+            found_by,
         }
     });
     let readers = prepared.points[p].readers.iter().map(|r| ReaderEcho {
@@ -250,6 +308,7 @@ fn point_forecast(prepared: &Prepared, run: &Run, p: usize, passings: u64) -> Po
         closer_than_measured_of_misses: share(&|r| r.points[p].shares.clamped_missed),
         hinges: hinges(prepared, run.ask.seed, &races, &raw_rates),
         race_rates,
-        summary,
+        found_by,
+        summary: summary.clone(),
     }
 }

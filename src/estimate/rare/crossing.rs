@@ -275,6 +275,7 @@ mod tests {
                 precision: Precision { relative: 0.05, absolute: 1e-9, max_passings: 1 << 40 },
                 races: Some(160),
                 passings_per_race: 40,
+                estimator: Default::default(),
             };
             let rows = run(&prepared, &plan, Ask::standard_masks(&prepared), &mut |_| true).rows;
             let (by_days, days_error) = rates_and_errors(&rows)[point];

@@ -37,8 +37,9 @@ const REHEARSAL: u64 = 300;
 /// Rounds without progress after which flattened odds must do.
 const PATIENCE: usize = 5;
 const MAX_ROUNDS: usize = 30;
-/// Share of natural points above the bar of the cross-check.
-const CHECK_SHARE: f64 = 0.05;
+/// Share of natural points above the bar of the cross-check, and fewest points above it.
+const CHECK_SHARE: f64 = 0.02;
+const CHECK_POINTS: f64 = 15.0;
 const LARGEST_SHARE_LIMIT: f64 = 0.2;
 const UNCOVERED_LIMIT: f64 = 0.25;
 
@@ -161,7 +162,7 @@ fn freeze<P: Problem>(pilot: &mut Pilot<P>, fitted: Mixture, effort: u64, check:
     Prepared { mixture, variance, check }
 }
 
-/// What natural points alone say at a bar that about a twentieth of them exceed.
+/// What natural points alone say at a bar that a few in a hundred of them exceed.
 #[derive(Clone, Copy)]
 pub struct Check {
     bar: f64,
@@ -176,10 +177,11 @@ impl Check {
         let severity = |shot: usize| pilot.shots[shot].score.severity;
         order.sort_by(|&a, &b| severity(b).total_cmp(&severity(a)));
         let points = order.len() as u64;
+        let wanted = CHECK_SHARE.max(CHECK_POINTS / points as f64);
         let mut sum = 0.0;
         for shot in order {
             sum += weights[shot];
-            if sum >= CHECK_SHARE {
+            if sum >= wanted {
                 return Check { bar: severity(shot), plain: sum, points };
             }
         }

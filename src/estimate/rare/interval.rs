@@ -13,7 +13,8 @@
 //! bound · (1 − 0.025^(1/n)), about 3.7 · bound / n.
 
 use super::tally::WeightedTally;
-use statrs::distribution::{Beta, ContinuousCDF, StudentsT};
+use crate::numeric::beta::beta_quantile;
+use crate::numeric::student::t_quantile;
 
 /// Effective misses under which the exact binomial limits are used.
 pub const FEW: f64 = 10.0;
@@ -67,7 +68,7 @@ pub fn standard_error(between: &WeightedTally, within_variance: Option<f64>) -> 
 /// mean · exp(± t · cov), t with `replications − 1` degrees of freedom.
 pub fn log_t(mean: f64, cov: f64, replications: usize) -> Interval {
     let freedom = replications.saturating_sub(1).max(1) as f64;
-    let t = StudentsT::new(0.0, 1.0, freedom).expect("positive degrees of freedom").inverse_cdf(1.0 - TAIL);
+    let t = t_quantile(1.0 - TAIL, freedom);
     let factor = libm::exp(t * cov);
     Interval { low: mean / factor, high: (mean * factor).min(1.0) }
 }
@@ -79,9 +80,7 @@ pub fn few_hits(mean: f64, n: u64, bound: f64) -> Interval {
     }
     let trials = n as f64;
     let hits = (mean / bound * trials).min(trials);
-    let limit = |probability: f64, a: f64, b: f64| {
-        Beta::new(a, b).expect("positive shape").inverse_cdf(probability) * bound
-    };
+    let limit = |probability: f64, a: f64, b: f64| beta_quantile(a, b, probability) * bound;
     let low = if hits > 0.0 { limit(TAIL, hits, trials - hits + 1.0) } else { 0.0 };
     let high = if hits < trials { limit(1.0 - TAIL, hits + 1.0, trials - hits) } else { bound };
     Interval { low: low.min(mean), high: high.max(mean).min(1.0) }

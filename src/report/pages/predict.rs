@@ -3,9 +3,10 @@
 use super::{assumed, inputs, run};
 use crate::course::Course;
 use crate::report::cautions::CAUTIONS;
+use crate::report::estimator_words::doubts;
 use crate::report::figures::{footprint, hinges, predict};
 use crate::report::page::Page;
-use crate::report::predict_text::{answer, missed_range};
+use crate::report::predict_text::{answer, field_sentence, missed_range};
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{grouped, per_10_000, percent, rate_percent};
 use crate::study::footprint::Footprint;
@@ -63,23 +64,13 @@ pub fn page(f: &Forecast, course: &Course, footprints: &[(usize, Footprint)]) ->
     };
     page.run.push(("race days".into(), grouped(f.races)));
     page.run.push(("runners simulated".into(), grouped(f.passings)));
+    page.run.extend(doubts(f).into_iter().map(|doubt| ("rates".into(), doubt)));
     page.run.push(("region".into(), format!("{}: {}", f.region, f.region_source)));
     page
 }
 
 fn note(f: &Forecast) -> String {
-    let [dry, damp, soaked] = f.wetness_shares;
-    let mut out = format!(
-        "{}. Tag {} ({} samples), {}, weather {}: {} of the bibs dry, {} damp, {} soaked on average.",
-        f.note.trim_end_matches('.'),
-        f.tag.name,
-        f.tag.samples,
-        f.region,
-        f.weather,
-        percent(dry),
-        percent(damp),
-        percent(soaked)
-    );
+    let mut out = format!("{}. {}", f.note.trim_end_matches('.'), field_sentence(f));
     if !f.effects_off.is_empty() {
         out += &format!(" Switched off: {}. A test case, not a forecast.", f.effects_off.join(", "));
     }
