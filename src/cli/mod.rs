@@ -17,6 +17,7 @@ pub mod predict;
 pub mod progress;
 pub mod rank;
 pub mod redundancy;
+pub mod study_args;
 
 use args::{Cli, Command};
 use clap::Parser;
