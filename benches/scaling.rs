@@ -90,12 +90,13 @@ fn go(case: &Case) -> u64 {
 fn scenario(case: &Case) -> String {
     let mut text = format!(
         "# Invented: a straight road that exists nowhere.\n\
-         note = \"Invented\"\ntag = \"none\"\n\
+         note = \"Invented\"\ntag = \"{}/demo-data/tags/birch\"\n\
          [event]\nname = \"Nowhere run\"\ndistance_km = 10.0\n\
          [region]\nkey = \"eu_lower\"\n[weather]\nkey = \"rain\"\n[field]\nrunners = 6000\n\
          [every_reader]\nlink = \"miller4_250\"\nsession = \"S1\"\n\
          [every_antenna]\npower_dbm = 30.0\ncable_loss_db = 1.0\n\
          [every_point]\ntarget = 0.998\nroad_width_m = 6.0\nflow_per_min = {:.1}\n",
+        env!("CARGO_MANIFEST_DIR"),
         case.flow_per_min
     );
     for point in 0..case.points {
