@@ -60,16 +60,16 @@ pub fn missed(rate: f64) -> String {
 pub fn share_words(share: &Replicated) -> String {
     match (share.low, share.high) {
         (Some(low), Some(high)) => {
-            format!("{} ({:.0} to {:.0})", points(share.mean), 100.0 * low, 100.0 * high)
+            format!("{} % ({} to {})", hundredths(share.mean), hundredths(low), hundredths(high))
         }
-        _ => points(share.mean),
+        _ => format!("{} %", hundredths(share.mean)),
     }
 }
 
-/// A share that may lie outside 0 to 1 by noise: shown as it is.
-fn points(share: f64) -> String {
+/// A share that may lie outside 0 to 1 by noise: shown as it is, but never as -0.
+fn hundredths(share: f64) -> String {
     let text = format!("{:.0}", 100.0 * share);
-    format!("{} %", if text == "-0" { "0" } else { &text })
+    if text == "-0" { "0".to_owned() } else { text }
 }
 
 /// Whether an index stands out of its noise.
@@ -171,7 +171,7 @@ fn shares(out: &mut String, title: &str, split: &Split, a: &Answer) {
         out,
         &format!(
             "by themselves they explain {} together; the rest is what they do only in company",
-            points(split.first_order_sum)
+            format!("{} %", hundredths(split.first_order_sum))
         ),
     );
     if split.on_floor > 0.0 {
