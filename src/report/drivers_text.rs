@@ -170,8 +170,8 @@ fn shares(out: &mut String, title: &str, split: &Split, a: &Answer) {
     item(
         out,
         &format!(
-            "by themselves they explain {} together; the rest is what they do only in company",
-            format!("{} %", hundredths(split.first_order_sum))
+            "by themselves they explain {} % together; the rest is what they do only in company",
+            hundredths(split.first_order_sum)
         ),
     );
     if split.on_floor > 0.0 {
