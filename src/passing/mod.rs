@@ -10,6 +10,7 @@
 
 pub mod air_interface;
 pub mod antenna_pattern;
+pub mod ask;
 pub mod body;
 pub mod contention;
 pub mod decode;

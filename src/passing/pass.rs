@@ -6,7 +6,7 @@
 //! So an easy passing costs a few rounds, a hard one those that could still change it, and the result
 //! is that of the plain sum over all rounds within e^−30 (tested).
 
-use super::decode::heard_odds;
+use super::ask::{Ask, RoundDetail};
 use super::diffuse::DiffuseWaves;
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
 use super::link::{Scene, Sight};
@@ -16,11 +16,11 @@ use super::schedule::Schedule;
 use super::score::{Round, Score, score};
 use super::screens::{self, Neighbour};
 use super::stairs::Stairs;
-use super::stride::{Instant, Stride};
+use super::stride::Stride;
 use crate::random::transform::poisson_quantile;
 use crate::tag::closeness;
 use crate::tag::curve::AtFrequency;
-use crate::units::{db_to_amplitude_ratio, power_ratio_to_db};
+use crate::units::db_to_amplitude_ratio;
 use crate::vector::Vec3;
 use num_complex::Complex64;
 use std::f64::consts::PI;
@@ -73,15 +73,6 @@ impl Workspace {
         }
         score(&mut self.merged, law, in_reach)
     }
-}
-
-/// One round worked out in full.
-#[derive(Clone, Copy, Debug)]
-pub struct RoundDetail {
-    pub incident_dbm: f64,
-    /// Threshold with everything but the sample's own offset, dBm.
-    pub threshold_dbm: f64,
-    pub backscatter_db: f64,
 }
 
 /// A crossing, prepared for asking its rounds.
@@ -327,89 +318,5 @@ fn pass_bin(crossing: &Crossing, scene: &Scene, bin: &BinAsk, work: &mut Workspa
         }
         let heard = ask.heard(scene, &RoundDetail { incident_dbm, threshold_dbm, backscatter_db });
         out.stairs.add(Round { margin_db, missed: 1.0 - heard * bin.alone, unheard: 1.0 - heard });
-    }
-}
-
-/// One question of a reader to the tag.
-pub struct Ask<'a> {
-    pub reader: &'a PreparedReader,
-    pub antenna: usize,
-    pub channel: usize,
-    pub instant: Instant,
-    pub sight: Sight,
-    pub losses_db: f64,
-}
-
-impl Ask<'_> {
-    /// Diffuse part of c; none with the effect off.
-    pub fn diffuse(&self, scene: &Scene, waves: Option<&DiffuseWaves>) -> Complex64 {
-        waves.map_or(Complex64::new(0.0, 0.0), |w| {
-            let channel = &self.reader.channels[self.channel];
-            scene.diffuse(&scene.antennas()[self.antenna], w, channel, self.instant.at, &self.sight)
-        })
-    }
-
-    /// Incident power at the tag, dBm, boresight-equivalent isotropic.
-    pub fn incident_dbm(&self, scene: &Scene, diffuse: Complex64) -> f64 {
-        let antenna = &scene.antennas()[self.antenna];
-        let channel = &self.reader.channels[self.channel];
-        let c = scene.amplitude(antenna, diffuse, channel, &self.instant, &self.sight);
-        antenna.port_power_dbm + power_ratio_to_db(c.norm_sqr().max(1e-60)) - self.losses_db
-    }
-
-    pub fn received_dbm(&self, scene: &Scene, detail: &RoundDetail) -> f64 {
-        let antenna = &scene.antennas()[self.antenna];
-        2.0 * detail.incident_dbm - antenna.port_power_dbm - antenna.cable_loss_db + detail.backscatter_db
-    }
-
-    /// Odds that the replies decode.
-    pub fn heard(&self, scene: &Scene, detail: &RoundDetail) -> f64 {
-        if !scene.race.prepared.course.effects.decoding {
-            return 1.0;
-        }
-        heard_odds(self.received_dbm(scene, detail) - self.reader.sensitivity_dbm, self.reader.epc_bits)
-    }
-
-    /// λ/4πd of the direct ray.
-    fn spread(&self) -> f64 {
-        self.reader.channels[self.channel].wavelength_m / (4.0 * PI * self.sight.distance)
-    }
-
-    /// Bound on the sum of direct ray and images.
-    fn ray_bound(&self, scene: &Scene) -> f64 {
-        let prepared = scene.race.prepared;
-        let antenna = &scene.antennas()[self.antenna];
-        let worn = &self.instant.worn;
-        let spread = self.spread();
-        let (front, any) = if prepared.course.effects.body {
-            (prepared.front_bound.towards(self.sight.k, worn), prepared.front_bound.anywhere(worn.gap_mm))
-        } else {
-            (1.0, 1.0)
-        };
-        let mut sum = self.sight.amplitude * spread * front;
-        if antenna.ground {
-            let image = antenna.radiator.at.mirrored_in_z();
-            let path = self.instant.at - image;
-            let distance = path.norm();
-            let k = path * (1.0 / distance);
-            let reflection = scene.race.roads[scene.point].at(k.z);
-            let most = reflection.horizontal.norm_sqr().max(reflection.vertical.norm_sqr()).sqrt();
-            let front =
-                if prepared.course.effects.body { prepared.front_bound.towards(k, worn) } else { 1.0 };
-            sum +=
-                antenna.radiator.amplitude(k.mirrored_in_z()) * most * front * spread * self.sight.distance
-                    / distance;
-        }
-        // An image in a metal plane is never nearer than the direct path and never better than the peak gain.
-        let planes = prepared.points[scene.point].planes.len();
-        sum + antenna.radiator.peak_amplitude * spread * planes as f64 * any
-    }
-
-    /// Bound on the diffuse waves anywhere.
-    fn diffuse_bound(&self, scene: &Scene, waves: &DiffuseWaves) -> f64 {
-        scene.antennas()[self.antenna].radiator.peak_amplitude
-            * self.spread()
-            * scene.race.diffuse_amplitude
-            * waves.bound()
     }
 }

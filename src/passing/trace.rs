@@ -1,8 +1,9 @@
 //! The trace of one crossing: every round in the order of time, with the numbers a pocket calculator can check.
 
+use super::ask::{Ask, RoundDetail};
 use super::diffuse::DiffuseWaves;
 use super::link::{Scene, Sight};
-use super::pass::{Ask, Crossing, RoundDetail, neighbours_of};
+use super::pass::{Crossing, neighbours_of};
 use super::screens::Neighbour;
 use crate::tag::closeness;
 use crate::tag::curve::AtFrequency;
