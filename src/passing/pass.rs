@@ -7,6 +7,7 @@
 //! is that of the plain sum over all rounds within e^−30 (tested).
 
 use super::ask::{Ask, RoundDetail};
+use super::contention::Frame;
 use super::diffuse::DiffuseWaves;
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
 use super::link::{Scene, Sight};
@@ -124,9 +125,12 @@ impl<'a> Crossing<'a> {
         1 + poisson_quantile(self.draw.contender_rank, reader.mean_contenders)
     }
 
-    pub fn schedule(&self, reader: &PreparedReader) -> Schedule {
-        let round_s = reader.frames.at(self.contenders(reader)).round_s;
-        Schedule::new(reader, round_s, self.draw, self.half_time_s, self.stride.speed_m_s)
+    /// The reader's frame in this crossing's contention, and when it asks.
+    pub fn schedule<'r>(&self, reader: &'r PreparedReader) -> (&'r Frame, Schedule) {
+        let frame = reader.frames.at(self.contenders(reader));
+        let schedule =
+            Schedule::new(reader, frame.round_s, self.draw, self.half_time_s, self.stride.speed_m_s);
+        (frame, schedule)
     }
 
     /// Loss each way that does not depend on the antenna: cover, film, body against phantom.
@@ -180,8 +184,8 @@ pub fn pass(crossing: &Crossing, work: &mut Workspace) {
     work.curves.resize(channels, None);
     work.schedules.clear();
     work.schedules.extend(point.readers.iter().map(|reader| {
-        let frame = reader.frames.at(crossing.contenders(reader));
-        (crossing.schedule(reader), frame.alone)
+        let (frame, schedule) = crossing.schedule(reader);
+        (schedule, frame.alone)
     }));
     work.lines.resize_with(point.lines.len(), LineRounds::default);
     for line in 0..point.lines.len() {

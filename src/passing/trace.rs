@@ -83,7 +83,7 @@ pub fn each_round(
         })
         .collect();
     let mut curves: Vec<Option<AtFrequency>> = vec![None; reader.channels.len()];
-    let schedule = crossing.schedule(reader);
+    let (_, schedule) = crossing.schedule(reader);
     for n in (0..schedule.count()).step_by(step) {
         let time_s = schedule.time_s(n);
         let instant = crossing.stride.at(time_s);

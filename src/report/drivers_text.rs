@@ -1,6 +1,6 @@
 //! What drives the misses, as text made to be read aloud: the race day first, then the single passing.
 
-use super::words::{grouped, heading_note, item, per_10_000, percent, say, significant, table};
+use super::words::{grouped, heading_note, item, per_10_000, percent, say, significant, switched_off, table};
 use crate::estimate::indices::Replicated;
 use crate::study::drivers::FLOOR;
 use crate::study::drivers::answer::{Answer, Driver, Split, Swing};
@@ -194,15 +194,7 @@ fn shares(out: &mut String, title: &str, split: &Split, a: &Answer) {
 
 fn sure(out: &mut String, a: &Answer) {
     out.push_str("How sure\n");
-    if !a.effects_off.is_empty() {
-        item(
-            out,
-            &format!(
-                "switched off in this scenario: {}; a test case, not a forecast",
-                a.effects_off.join(", ")
-            ),
-        );
-    }
+    switched_off(out, &a.effects_off);
     item(
         out,
         "Shares are of the variance of the logarithm of the miss odds: \"by itself\" is the first-order index, \"has a hand in\" the total index (Sobol' indices; A. Saltelli 2010, M. J. W. Jansen 1999). Totals overlap and may add up to more than 100 %. In brackets: 95 % interval over replications with other points and other runners; shares below 0 or above 100 % are noise.",

@@ -6,7 +6,8 @@
 use super::cautions::CAUTIONS;
 use super::distance_text::distance_text;
 use super::words::{
-    WIDTH, grouped, heading_note, item, per_10_000, percent, rate_percent, say, significant, table, wrap,
+    WIDTH, grouped, heading_note, item, per_10_000, percent, rate_percent, say, significant, switched_off,
+    table, wrap,
 };
 use crate::study::redundancy::answer::{Answer, CandidateResult};
 use crate::study::redundancy::cheapest::{Layout, Search};
@@ -350,15 +351,7 @@ fn search(out: &mut String, s: &Search) {
 
 fn sure(out: &mut String, a: &Answer) {
     out.push_str("How sure\n");
-    if !a.effects_off.is_empty() {
-        item(
-            out,
-            &format!(
-                "switched off in this scenario: {}; a test case, not a forecast",
-                a.effects_off.join(", ")
-            ),
-        );
-    }
+    switched_off(out, &a.effects_off);
     item(
         out,
         "every layout met the same runners, postures, neighbours and waves; ranges over races hold what nobody has measured",

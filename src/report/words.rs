@@ -102,6 +102,14 @@ pub fn item(out: &mut String, text: &str) {
     out.push_str(&wrap(&format!("- {text}"), WIDTH, "  "));
 }
 
+/// Adds an item that names the effects switched off, if any are.
+pub fn switched_off(out: &mut String, effects: &[String]) {
+    if !effects.is_empty() {
+        let names = effects.join(", ");
+        item(out, &format!("switched off in this scenario: {names}; a test case, not a forecast"));
+    }
+}
+
 /// Adds the note of a file below a heading, if there is one.
 pub fn heading_note(out: &mut String, note: &str) {
     if !note.is_empty() {

@@ -54,6 +54,28 @@ pub struct Found {
     pub notes: Vec<String>,
 }
 
+impl Found {
+    /// What the race days say, no reason given yet.
+    fn by_race_days(days: &Summary, passings: u64) -> Found {
+        Found {
+            estimator: "race days".to_owned(),
+            why: String::new(),
+            passings,
+            pilot_passings: 0,
+            effective_misses: None,
+            largest_share: None,
+            relaxed_plain: None,
+            relaxed_importance: None,
+            relaxed_z: None,
+            race_days_rate: days.miss_rate,
+            race_days_low: days.mc_low,
+            race_days_high: days.mc_high,
+            agrees: true,
+            notes: Vec::new(),
+        }
+    }
+}
+
 /// The rate to report for lines `mask` of a point, given what the race days say, and how it was found. With `go_on` false
 /// the race days must do.
 pub fn expected(
@@ -66,22 +88,7 @@ pub fn expected(
     go_on: bool,
 ) -> (Summary, Found) {
     let passings = run.rows.iter().map(|row| row.passings).sum();
-    let mut found = Found {
-        estimator: "race days".to_owned(),
-        why: String::new(),
-        passings,
-        pilot_passings: 0,
-        effective_misses: None,
-        largest_share: None,
-        relaxed_plain: None,
-        relaxed_importance: None,
-        relaxed_z: None,
-        race_days_rate: by_days.miss_rate,
-        race_days_low: by_days.mc_low,
-        race_days_high: by_days.mc_high,
-        agrees: true,
-        notes: Vec::new(),
-    };
+    let mut found = Found::by_race_days(&by_days, passings);
     let sets: usize = run.ask.masks.iter().map(Vec::len).sum();
     let (request, why) = match wanted(plan, run, &by_days, sets as u64, go_on) {
         Ok(wanted) => wanted,
@@ -237,22 +244,7 @@ mod tests {
     }
 
     fn blank() -> Found {
-        Found {
-            estimator: "race days".into(),
-            why: String::new(),
-            passings: 1,
-            pilot_passings: 0,
-            effective_misses: None,
-            largest_share: None,
-            relaxed_plain: None,
-            relaxed_importance: None,
-            relaxed_z: None,
-            race_days_rate: 0.0,
-            race_days_low: 0.0,
-            race_days_high: 0.0,
-            agrees: true,
-            notes: Vec::new(),
-        }
+        Found::by_race_days(&days(0.0, 0.0), 1)
     }
 
     #[test]

@@ -14,5 +14,6 @@ pub mod rank;
 pub mod redundancy;
 pub mod season;
 pub mod strata;
+pub mod which_point;
 pub mod worlds;
 pub mod worst;

@@ -9,6 +9,7 @@ use crate::study::provenance::{
     AssumptionEcho, Provenance, TagEcho, assumptions, effects_off, warning_lines,
 };
 use crate::study::redundancy::engine::plan;
+use crate::study::which_point::{NoPoint, which_point};
 use serde::Serialize;
 
 /// What the study is asked to do.
@@ -122,8 +123,8 @@ pub struct Answer {
 /// Why there is no answer.
 #[derive(Debug, thiserror::Error)]
 pub enum Refused {
-    #[error("no timing point \"{asked}\" in the scenario (there: {there})")]
-    NoPoint { asked: String, there: String },
+    #[error(transparent)]
+    NoPoint(#[from] NoPoint),
     #[error("broken off before anything was known")]
     Nothing,
 }
@@ -136,14 +137,7 @@ pub fn answer(
     stop: &(dyn Fn() -> bool + Sync),
     watch: &dyn Fn(&Progress),
 ) -> Result<Answer, Refused> {
-    let points = &base.course.points;
-    let point = match &request.point {
-        None => points.iter().position(|p| p.is_finish).unwrap_or(0),
-        Some(asked) => points.iter().position(|p| p.name == *asked).ok_or_else(|| Refused::NoPoint {
-            asked: asked.clone(),
-            there: points.iter().map(|p| p.name.as_str()).collect::<Vec<_>>().join(", "),
-        })?,
-    };
+    let point = which_point(&base.course, request.point.as_deref())?;
     let tell = |stage, done, planned, leader| watch(&Progress { stage, done, planned, leader });
     tell("planning", 0, 1, None);
     let prepared = only_point(base, point);

@@ -12,6 +12,7 @@ use crate::passing::{Prepared, prepare_like};
 use crate::study::provenance::{
     AssumptionEcho, Provenance, TagEcho, assumptions, effects_off, warning_lines,
 };
+use crate::study::which_point::{NoPoint, which_point};
 use serde::Serialize;
 use std::sync::Arc;
 
@@ -121,8 +122,8 @@ pub struct Answer {
 /// Why there is no answer.
 #[derive(Debug, thiserror::Error)]
 pub enum Refused {
-    #[error("no timing point \"{asked}\" in the scenario (there: {there})")]
-    NoPoint { asked: String, there: String },
+    #[error(transparent)]
+    NoPoint(#[from] NoPoint),
     #[error("no line \"{asked}\" at this timing point (there: {there})")]
     NoLine { asked: String, there: String },
     #[error("internal: {0}")]
@@ -143,7 +144,7 @@ pub fn answer(
     watch: &dyn Fn(&Progress),
 ) -> Result<Answer, Refused> {
     let course = &base.course;
-    let point = find_point(base, request)?;
+    let point = which_point(&base.course, request.point.as_deref())?;
     let at = &course.points[point];
     let lines = &base.points[point].lines;
     let (names, masks) = line_sets(lines, request)?;
@@ -252,17 +253,6 @@ pub fn answer(
     out.crossings = spent;
     out.interrupted = stop();
     Ok(out)
-}
-
-fn find_point(base: &Prepared, request: &Request) -> Result<usize, Refused> {
-    let points = &base.course.points;
-    match &request.point {
-        None => Ok(points.iter().position(|p| p.is_finish).unwrap_or(0)),
-        Some(asked) => points.iter().position(|p| p.name == *asked).ok_or_else(|| Refused::NoPoint {
-            asked: asked.clone(),
-            there: points.iter().map(|p| p.name.as_str()).collect::<Vec<_>>().join(", "),
-        }),
-    }
 }
 
 /// All lines, each line, the named subsets, then every pair of lines.
