@@ -302,6 +302,11 @@ pub fn none_found(s: &Search) -> String {
             per_10_000(allowed),
             significant(rate / allowed)
         )
+    } else if nearest.result.target_odds >= s.confidence {
+        format!(
+            "too few race days to prove it: they show no more than at least {} (95 % confidence); --races takes more",
+            percent(nearest.odds_low)
+        )
     } else {
         format!(
             "on average it misses {} of 10,000, fewer than the {} allowed, but too many race days are worse",

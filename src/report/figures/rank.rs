@@ -34,7 +34,7 @@ pub fn ranking(a: &Answer) -> Figure {
         ("missed_standard_error", "error of the computation", Show::Digits(2)),
         ("regret_low", "regret, at least", Show::Digits(2)),
         ("regret", "regret", Show::Digits(2)),
-        ("odds_best", "odds of being best", Show::Percent),
+        ("odds_best", "odds of fewest misses", Show::Percent),
     ]);
     for t in &tags {
         table.row([
@@ -108,7 +108,7 @@ pub fn ranking(a: &Answer) -> Figure {
             vec![Layer::new("", Style::series(2), Mark::Dots(Along::X, regret.collect()))],
         ),
         panel(
-            "odds of being best",
+            "odds of fewest misses",
             Axis::new("%", Scale::Linear { low: 0.0, high: 100.0 }),
             Axis::categories("tag", names(false), true),
             height,

@@ -14,7 +14,7 @@ pub fn page(a: &Answer) -> Page {
         ("tag", "tag", Show::Fixed(0)),
         ("missed", "missed in a season", Show::Fixed(0)),
         ("range", "5 to 95 %", Show::Fixed(0)),
-        ("odds_best", "odds of being best", Show::Fixed(0)),
+        ("odds_best", "odds of fewest misses", Show::Fixed(0)),
         ("regret", "expected regret", Show::Fixed(0)),
         ("target_met", "races that meet the target", Show::Fixed(0)),
     ]);
