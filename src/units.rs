@@ -104,6 +104,7 @@ pub fn amplitude_ratio_to_db(ratio: f64) -> f64 {
     20.0 * libm::log10(ratio)
 }
 /// dB to linear amplitude ratio.
+#[inline(always)]
 pub fn db_to_amplitude_ratio(db: f64) -> f64 {
     exp(db * (std::f64::consts::LN_10 / 20.0))
 }

@@ -13,7 +13,7 @@
 //! with the directivity of this pattern.
 
 use crate::course::antenna::{Antenna, Polarisation};
-use crate::numeric::elementary::atan2;
+use crate::numeric::elementary::{atan2, pick};
 use crate::units::db_to_amplitude_ratio;
 use crate::vector::{Field, Vec3, X, Z};
 use num_complex::Complex64;
@@ -29,6 +29,7 @@ pub struct Pattern {
 
 impl Pattern {
     /// Gain in dBi towards azimuth `phi_deg` and elevation `theta_deg` from boresight.
+    #[inline(always)]
     pub fn gain_dbi(&self, phi_deg: f64, theta_deg: f64) -> f64 {
         let cut = |angle_deg: f64, beamwidth_deg: f64| {
             let x = angle_deg / beamwidth_deg;
@@ -40,7 +41,7 @@ impl Pattern {
 }
 
 /// An antenna with its axes worked out once.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub struct Radiator {
     pub at: Vec3,
     pub boresight: Vec3,
@@ -91,30 +92,28 @@ impl Radiator {
     }
 
     /// Amplitude √G (linear, isotropic = 1) towards unit direction `k`.
+    #[inline(always)]
     pub fn amplitude(&self, k: Vec3) -> f64 {
         db_to_amplitude_ratio(self.gain_dbi(k))
     }
 
     /// Gain in dBi towards unit direction `k`.
+    #[inline(always)]
     pub fn gain_dbi(&self, k: Vec3) -> f64 {
-        if !self.directive {
-            return self.pattern.gain_dbi;
-        }
         let (across, ahead, up) = (k.dot(self.across), k.dot(self.boresight), k.dot(self.up));
         let phi = atan2(across, ahead);
         // asin of the part upwards; k is a unit vector.
         let theta = atan2(up, (across * across + ahead * ahead).sqrt());
-        self.pattern.gain_dbi(phi.to_degrees(), theta.to_degrees())
+        let towards_dbi = self.pattern.gain_dbi(phi.to_degrees(), theta.to_degrees());
+        pick(self.directive, towards_dbi, self.pattern.gain_dbi)
     }
 
     /// Unit-amplitude field vector towards unit direction `k`.
+    #[inline(always)]
     pub fn field(&self, k: Vec3) -> Field {
         let transverse = |axis: Vec3| axis - k * axis.dot(k);
-        let mut first = transverse(self.across);
-        if first.dot(first) < 1e-12 {
-            first = transverse(self.up);
-        }
-        let first = first.unit();
+        let first = transverse(self.across);
+        let first = Vec3::choose(first.dot(first) < 1e-12, transverse(self.up), first).unit();
         let second = k.cross(first);
         Field::along(first, self.polarisation.0) + Field::along(second, self.polarisation.1)
     }

@@ -3,11 +3,11 @@
 use super::decode::heard_odds;
 use super::diffuse::DiffuseWaves;
 use super::link::{Scene, Sight};
-use super::prepared::PreparedReader;
+use super::prepared::{Channel, PreparedAntenna, PreparedReader};
 use super::stride::Instant;
-use crate::units::power_ratio_to_db;
+use crate::numeric::elementary::ln;
 use num_complex::Complex64;
-use std::f64::consts::PI;
+use std::f64::consts::{LOG10_E, PI};
 
 /// One round worked out in full.
 #[derive(Clone, Copy, Debug)]
@@ -21,10 +21,10 @@ pub struct RoundDetail {
 /// One question of a reader to the tag.
 pub struct Ask<'a> {
     pub reader: &'a PreparedReader,
-    pub antenna: usize,
-    pub channel: usize,
-    pub instant: Instant,
-    pub sight: Sight,
+    pub antenna: &'a PreparedAntenna,
+    pub channel: &'a Channel,
+    pub instant: &'a Instant,
+    pub sight: &'a Sight,
     pub losses_db: f64,
 }
 
@@ -32,22 +32,23 @@ impl Ask<'_> {
     /// Diffuse part of c; none with the effect off.
     pub fn diffuse(&self, scene: &Scene, waves: Option<&DiffuseWaves>) -> Complex64 {
         waves.map_or(Complex64::new(0.0, 0.0), |w| {
-            let channel = &self.reader.channels[self.channel];
-            scene.diffuse(&scene.antennas()[self.antenna], w, channel, self.instant.at, &self.sight)
+            scene.diffuse(self.antenna, w, self.channel, self.instant.at, self.sight)
         })
     }
 
     /// Incident power at the tag, dBm, boresight-equivalent isotropic.
     pub fn incident_dbm(&self, scene: &Scene, diffuse: Complex64) -> f64 {
-        let antenna = &scene.antennas()[self.antenna];
-        let channel = &self.reader.channels[self.channel];
-        let c = scene.amplitude(antenna, diffuse, channel, &self.instant, &self.sight);
-        antenna.port_power_dbm + power_ratio_to_db(c.norm_sqr().max(1e-60)) - self.losses_db
+        self.dbm_of(scene.amplitude(self.antenna, diffuse, self.channel, self.instant, self.sight))
     }
 
-    pub fn received_dbm(&self, scene: &Scene, detail: &RoundDetail) -> f64 {
-        let antenna = &scene.antennas()[self.antenna];
-        2.0 * detail.incident_dbm - antenna.port_power_dbm - antenna.cable_loss_db + detail.backscatter_db
+    /// Incident power of amplitude `c`, dBm.
+    pub(super) fn dbm_of(&self, c: Complex64) -> f64 {
+        self.antenna.port_power_dbm + 10.0 * LOG10_E * ln(c.norm_sqr().max(1e-60)) - self.losses_db
+    }
+
+    pub fn received_dbm(&self, detail: &RoundDetail) -> f64 {
+        2.0 * detail.incident_dbm - self.antenna.port_power_dbm - self.antenna.cable_loss_db
+            + detail.backscatter_db
     }
 
     /// Odds that the replies decode.
@@ -55,18 +56,18 @@ impl Ask<'_> {
         if !scene.race.prepared.course.effects.decoding {
             return 1.0;
         }
-        heard_odds(self.received_dbm(scene, detail) - self.reader.sensitivity_dbm, self.reader.epc_bits)
+        heard_odds(self.received_dbm(detail) - self.reader.sensitivity_dbm, self.reader.epc_bits)
     }
 
     /// λ/4πd of the direct ray.
     fn spread(&self) -> f64 {
-        self.reader.channels[self.channel].wavelength_m / (4.0 * PI * self.sight.distance)
+        self.channel.wavelength_m / (4.0 * PI * self.sight.distance)
     }
 
     /// Bound on the sum of direct ray and images.
     pub(super) fn ray_bound(&self, scene: &Scene) -> f64 {
         let prepared = scene.race.prepared;
-        let antenna = &scene.antennas()[self.antenna];
+        let antenna = self.antenna;
         let worn = &self.instant.worn;
         let spread = self.spread();
         let (front, any) = if prepared.course.effects.body {
@@ -80,7 +81,7 @@ impl Ask<'_> {
             let path = self.instant.at - image;
             let distance = path.norm();
             let k = path * (1.0 / distance);
-            let reflection = scene.race.roads[scene.point].at(k.z);
+            let reflection = scene.race.road(scene.point).at(k.z);
             let most = reflection.horizontal.norm_sqr().max(reflection.vertical.norm_sqr()).sqrt();
             let front =
                 if prepared.course.effects.body { prepared.front_bound.towards(k, worn) } else { 1.0 };
@@ -95,9 +96,6 @@ impl Ask<'_> {
 
     /// Bound on the diffuse waves anywhere.
     pub(super) fn diffuse_bound(&self, scene: &Scene, waves: &DiffuseWaves) -> f64 {
-        scene.antennas()[self.antenna].radiator.peak_amplitude
-            * self.spread()
-            * scene.race.diffuse_amplitude
-            * waves.bound()
+        self.antenna.radiator.peak_amplitude * self.spread() * scene.race.diffuse_amplitude * waves.bound()
     }
 }

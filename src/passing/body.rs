@@ -15,6 +15,7 @@
 use super::dipole;
 use super::fresnel::ReflectionTable;
 use super::turn::turn;
+use crate::numeric::elementary::pick;
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 
@@ -30,7 +31,7 @@ pub struct Body {
 }
 
 /// How the tag sits at one instant.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub struct Worn {
     pub axis: Vec3,
     pub normal: Vec3,
@@ -39,16 +40,16 @@ pub struct Worn {
 
 /// Splits a field into s and p about a mirror of normal `n` and mirrors it.
 /// Returns the mirrored direction and field; `k` and `n` unit vectors.
+#[inline(always)]
 pub fn mirror(k: Vec3, e: &Field, n: Vec3, r: &super::fresnel::Reflection) -> (Vec3, Field) {
-    let mut s = k.cross(n);
-    let length2 = s.dot(s);
-    if length2 < 1e-18 {
-        // Normal incidence: any transverse direction serves as s.
-        let help = if k.x.abs() < 0.9 { crate::vector::X } else { crate::vector::Y };
-        s = (help - k * help.dot(k)).unit();
-    } else {
-        s = s * (1.0 / length2.sqrt());
-    }
+    let across = k.cross(n);
+    let length2 = across.dot(across);
+    // Normal incidence: any transverse direction serves as s.
+    let x_serves = k.x.abs() < 0.9;
+    let help = Vec3::new(pick(x_serves, 1.0, 0.0), pick(x_serves, 0.0, 1.0), 0.0);
+    let any = (help - k * help.dot(k)).unit();
+    let steep = length2 < 1e-18;
+    let s = Vec3::choose(steep, any, across * (1.0 / length2.max(1e-300).sqrt()));
     let p = s.cross(k);
     let k_mirrored = k - n * (2.0 * k.dot(n));
     let p_mirrored = s.cross(k_mirrored);
@@ -58,15 +59,11 @@ pub fn mirror(k: Vec3, e: &Field, n: Vec3, r: &super::fresnel::Reflection) -> (V
 
 impl Body {
     /// What the worn tag takes from the ray (k, E), relative to broadside in its lab mount.
+    // Choices instead of jumps, so that several rays can be worked out side by side.
+    #[inline(always)]
     pub fn taken(&self, k: Vec3, e: &Field, worn: &Worn, wave_number: f64, patterned: bool) -> Complex64 {
         let bare = dipole::taken(k, e, worn.axis, patterned);
         let sin_psi = -k.dot(worn.normal);
-        if sin_psi <= 0.0 {
-            return bare * self.rear_floor;
-        }
-        if worn.gap_mm >= BLEND_TO_MM {
-            return bare;
-        }
         let r = self.torso.at(sin_psi);
         let (k_mirrored, e_mirrored) = mirror(k, e, worn.normal, &r);
         let kg2 = 2.0 * wave_number * worn.gap_mm * 1e-3;
@@ -75,10 +72,12 @@ impl Body {
         let blend = ((worn.gap_mm - BLEND_FROM_MM) / (BLEND_TO_MM - BLEND_FROM_MM)).clamp(0.0, 1.0);
         let front = front * (1.0 - blend) + bare * blend;
         let floor = bare * self.rear_floor;
-        if front.norm_sqr() < floor.norm_sqr() { floor } else { front }
+        let floored = (sin_psi <= 0.0) | (front.norm_sqr() < floor.norm_sqr());
+        Complex64::new(pick(floored, floor.re, front.re), pick(floored, floor.im, front.im))
     }
 
     /// 1 + R_H(90°)·e^(−2jkg), `kg2` = 2kg.
+    #[inline(always)]
     fn normal_incidence(&self, kg2: f64) -> Complex64 {
         Complex64::new(1.0, 0.0) + self.torso.at(1.0).horizontal * turn(-kg2)
     }

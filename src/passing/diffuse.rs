@@ -8,10 +8,10 @@
 //! Source: R. H. Clarke, A Statistical Theory of Mobile-Radio Reception, Bell Syst. Tech. J. 47 (1968) 957-1000 (from memory).
 //! Known weakness: K for a timing point is nowhere published; it is a belief.
 
-use crate::numeric::elementary::sin_cos;
+use crate::numeric::elementary::{ln, sin_cos};
 use crate::random::Stream;
-use crate::random::transform::exponential_quantile;
 use crate::vector::Vec3;
+use multiversion::multiversion;
 use num_complex::Complex64;
 use std::f64::consts::PI;
 
@@ -33,19 +33,13 @@ pub struct DiffuseWaves {
 impl DiffuseWaves {
     /// Draws the waves; eats five uniforms a wave.
     pub fn draw(stream: &mut Stream, mean_excess_m: f64) -> DiffuseWaves {
-        let zero = [0.0; WAVES];
-        let mut waves =
-            DiffuseWaves { x: zero, y: zero, z: zero, excess_m: zero, amplitude: zero, phase_rad: zero };
-        for m in 0..WAVES {
-            let z = 2.0 * stream.uniform() - 1.0;
-            let (sin, cos) = sin_cos(2.0 * PI * stream.uniform());
-            let across = (1.0 - z * z).max(0.0).sqrt();
-            (waves.x[m], waves.y[m], waves.z[m]) = (across * cos, across * sin, z);
-            waves.excess_m[m] = exponential_quantile(stream.uniform(), mean_excess_m);
-            waves.amplitude[m] = exponential_quantile(stream.uniform(), 1.0 / WAVES as f64).sqrt();
-            waves.phase_rad[m] = 2.0 * PI * stream.uniform();
+        let mut uniforms = [[0.0; WAVES]; 5];
+        for wave in 0..WAVES {
+            for u in &mut uniforms {
+                u[wave] = stream.uniform();
+            }
         }
-        waves
+        from_uniforms(&uniforms, mean_excess_m)
     }
 
     /// The same waves with Σ|aₘ|² = `power` (> 0).
@@ -57,6 +51,7 @@ impl DiffuseWaves {
     }
 
     /// Σₘ aₘ e^(−jk(ûₘ·r + ℓₘ)) at place `r` (m) and wave number k (rad/m).
+    #[inline(always)]
     pub fn sum(&self, r: Vec3, wave_number: f64) -> Complex64 {
         // Steps over arrays, so that the compiler takes several waves at a time.
         let (mut re, mut im) = ([0.0; WAVES], [0.0; WAVES]);
@@ -73,6 +68,25 @@ impl DiffuseWaves {
     pub fn bound(&self) -> f64 {
         self.amplitude.iter().sum()
     }
+}
+
+/// Waves from uniforms in (0, 1): height and azimuth of the direction, excess path, power, phase.
+#[multiversion(targets("x86_64+avx2"))]
+fn from_uniforms(u: &[[f64; WAVES]; 5], mean_excess_m: f64) -> DiffuseWaves {
+    let zero = [0.0; WAVES];
+    let mut waves =
+        DiffuseWaves { x: zero, y: zero, z: zero, excess_m: zero, amplitude: zero, phase_rad: zero };
+    let [height, azimuth, excess, power, phase] = u;
+    for m in 0..WAVES {
+        let z = 2.0 * height[m] - 1.0;
+        let (sin, cos) = sin_cos(2.0 * PI * azimuth[m]);
+        let across = (1.0 - z * z).max(0.0).sqrt();
+        (waves.x[m], waves.y[m], waves.z[m]) = (across * cos, across * sin, z);
+        waves.excess_m[m] = -mean_excess_m * ln(1.0 - excess[m]);
+        waves.amplitude[m] = (-ln(1.0 - power[m]) / WAVES as f64).max(0.0).sqrt();
+        waves.phase_rad[m] = 2.0 * PI * phase[m];
+    }
+    waves
 }
 
 #[cfg(test)]

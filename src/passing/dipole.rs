@@ -5,20 +5,23 @@
 //! Source: C. A. Balanis, Antenna Theory, 4th ed. 2016, §4.6 (half-wave dipole, from memory). The lab curve
 //! already contains the tag's gain at broadside, so F is relative to it.
 
-use crate::numeric::elementary::sin_cos;
+use crate::numeric::elementary::{pick, sin_cos};
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
-use std::f64::consts::FRAC_PI_2;
+use std::f64::consts::{FRAC_PI_2, FRAC_PI_4};
 
 /// cos(π/2·u)/(1 − u²), the factor that turns E·â into the dipole's voltage; u = cos α in -1..=1.
+#[inline(always)]
 pub fn shape(u: f64) -> f64 {
     let rest = 1.0 - u * u;
     // Near the axis the quotient tends to π/4; below 1e-4 the polynomial's own error would be seen.
-    if rest < 1e-4 { std::f64::consts::FRAC_PI_4 } else { sin_cos(FRAC_PI_2 * u).1 / rest }
+    let near = rest < 1e-4;
+    pick(near, FRAC_PI_4, sin_cos(FRAC_PI_2 * u).1 / pick(near, 1.0, rest))
 }
 
 /// F of a wave travelling along unit `k` with field `e` on a dipole of unit axis `axis`.
 /// `patterned` off: the co-polar part of the wave, alike from every side.
+#[inline(always)]
 pub fn taken(k: Vec3, e: &Field, axis: Vec3, patterned: bool) -> Complex64 {
     let u = k.dot(axis);
     let along = e.dot(axis);
@@ -26,7 +29,8 @@ pub fn taken(k: Vec3, e: &Field, axis: Vec3, patterned: bool) -> Complex64 {
         along * shape(u)
     } else {
         let across = (1.0 - u * u).max(0.0).sqrt();
-        if across < 1e-9 { Complex64::new(0.0, 0.0) } else { along * (1.0 / across) }
+        let near = across < 1e-9;
+        along * pick(near, 0.0, 1.0 / pick(near, 1.0, across))
     }
 }
 

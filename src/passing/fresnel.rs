@@ -69,27 +69,25 @@ pub const METAL: Reflection =
 #[derive(Clone, Debug)]
 pub struct ReflectionTable {
     /// Shared: every race and, in rare-miss work, every passing holds the torso's.
-    rows: Arc<[Reflection]>,
+    rows: Arc<[Reflection; ReflectionTable::CELLS + 1]>,
 }
 
 impl ReflectionTable {
     const CELLS: usize = 256;
 
     pub fn new(reflection: impl Fn(f64) -> Reflection) -> ReflectionTable {
-        let rows = (0..=Self::CELLS).map(|i| reflection(i as f64 / Self::CELLS as f64)).collect();
-        ReflectionTable { rows }
+        let rows = std::array::from_fn(|i| reflection(i as f64 / Self::CELLS as f64));
+        ReflectionTable { rows: Arc::new(rows) }
     }
 
-    /// The table of a surface nobody asks; `at` would panic.
-    pub fn none() -> ReflectionTable {
-        ReflectionTable { rows: Arc::new([]) }
-    }
-
+    /// Coefficients at `sin_psi`; outside 0..=1 those of the nearer end.
+    // Whole numbers of 32 bits: several are made from floating ones at once.
+    #[inline(always)]
     pub fn at(&self, sin_psi: f64) -> Reflection {
         let position = sin_psi.clamp(0.0, 1.0) * Self::CELLS as f64;
-        let k = (position as usize).min(Self::CELLS - 1);
-        let t = position - k as f64;
-        let (a, b) = (&self.rows[k], &self.rows[k + 1]);
+        let k = (position as i32).clamp(0, Self::CELLS as i32 - 1);
+        let t = position - f64::from(k);
+        let (a, b) = (&self.rows[k as usize], &self.rows[k as usize + 1]);
         Reflection {
             horizontal: a.horizontal + (b.horizontal - a.horizontal) * t,
             vertical: a.vertical + (b.vertical - a.vertical) * t,

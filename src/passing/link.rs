@@ -9,7 +9,9 @@
 //! Source: H. T. Friis 1946 for the ray; J. D. Griffin, G. D. Durgin, IEEE Antennas Propag. Mag. 51(2) 2009, 11-25,
 //! for the backscatter budget (abstract; form from memory).
 
-use super::body::mirror;
+use super::abreast;
+use super::antenna_pattern::Radiator;
+use super::body::{Body, Worn, mirror};
 use super::diffuse::DiffuseWaves;
 use super::dipole;
 use super::fresnel::METAL;
@@ -23,21 +25,24 @@ use num_complex::Complex64;
 use std::f64::consts::PI;
 
 /// The direct line from an antenna to the tag.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub struct Sight {
     pub k: Vec3,
     pub distance: f64,
     /// √G towards the tag.
     pub amplitude: f64,
+    /// Unit field sent there.
+    pub field: Field,
 }
 
 impl Sight {
-    pub fn new(antenna: &PreparedAntenna, tag: Vec3) -> Sight {
-        let path = tag - antenna.radiator.at;
+    #[inline(always)]
+    pub fn new(radiator: &Radiator, tag: Vec3) -> Sight {
+        let path = tag - radiator.at;
         // Nearer than 2 cm the far-field form means nothing.
         let distance = path.norm().max(0.02);
         let k = path * (1.0 / distance);
-        Sight { k, distance, amplitude: antenna.radiator.amplitude(k) }
+        Sight { k, distance, amplitude: radiator.amplitude(k), field: radiator.field(k) }
     }
 }
 
@@ -62,25 +67,94 @@ impl Scene<'_> {
         instant: &Instant,
         sight: &Sight,
     ) -> Complex64 {
+        let taker = self.taker();
+        let scale = self.direct_scale(antenna, channel, instant, sight);
+        let mut sum = taker.amplitude(&Ray::direct(instant, sight, channel.wave_number, scale));
+        self.each_image(antenna, channel, instant, |ray| sum += taker.amplitude(&ray));
+        sum + diffuse
+    }
+
+    /// What a tag makes of a ray on this day.
+    pub fn taker(&self) -> Taker<'_> {
+        let effects = &self.race.prepared.course.effects;
+        Taker { body: effects.body.then_some(&self.race.body), patterned: effects.tag_pattern }
+    }
+
+    /// √G·(λ/4πd)·10^(−L_block/20) of the direct ray.
+    pub fn direct_scale(
+        &self,
+        antenna: &PreparedAntenna,
+        channel: &Channel,
+        instant: &Instant,
+        sight: &Sight,
+    ) -> f64 {
+        let from = antenna.radiator.at;
+        self.scale(channel, instant, from, false, sight.distance) * sight.amplitude
+    }
+
+    /// (λ/4πd)·10^(−L_block/20) of a ray that seems to come from `from`.
+    fn scale(
+        &self,
+        channel: &Channel,
+        instant: &Instant,
+        from: Vec3,
+        below_ground: bool,
+        distance: f64,
+    ) -> f64 {
+        let blocked = screens::neighbours_amplitude(
+            self.neighbours,
+            instant.at.x,
+            from,
+            instant.at,
+            below_ground,
+            channel.wavelength_m,
+        );
+        channel.wavelength_m / (4.0 * PI * distance) * blocked
+    }
+
+    /// Every reflected ray between antenna and tag.
+    pub fn each_image(
+        &self,
+        antenna: &PreparedAntenna,
+        channel: &Channel,
+        instant: &Instant,
+        mut visit: impl FnMut(Ray),
+    ) {
         let radiator = &antenna.radiator;
-        let mut sum = self.ray(
-            channel,
-            instant,
-            Ray {
-                from: radiator.at,
-                k: sight.k,
-                distance: sight.distance,
-                field: radiator.field(sight.k),
-                below_ground: false,
-            },
-        ) * sight.amplitude;
+        let mut ray = |from: Vec3,
+                       below_ground: bool,
+                       k: Vec3,
+                       distance: f64,
+                       field: Field,
+                       amplitude: f64| {
+            let scale = self.scale(channel, instant, from, below_ground, distance) * amplitude;
+            visit(Ray { k, distance, field, scale, worn: instant.worn, wave_number: channel.wave_number });
+        };
         if antenna.ground {
-            sum += self.ground(antenna, channel, instant);
+            let image = radiator.at.mirrored_in_z();
+            let path = instant.at - image;
+            let distance = path.norm();
+            let arriving = path * (1.0 / distance);
+            let leaving = arriving.mirrored_in_z();
+            let reflection = self.race.road(self.point).at(arriving.z);
+            let (_, field) = mirror(leaving, &radiator.field(leaving), crate::vector::Z, &reflection);
+            ray(image, true, arriving, distance, field, radiator.amplitude(leaving));
         }
         for plane in &self.race.prepared.points[self.point].planes {
-            sum += self.metal_plane(antenna, plane.at, plane.normal, channel, instant);
+            let depth = (radiator.at - plane.at).dot(plane.normal);
+            let tag_depth = (instant.at - plane.at).dot(plane.normal);
+            // Only what stands on the antenna's side of the plane sees the image.
+            if depth * tag_depth <= 0.0 {
+                continue;
+            }
+            let image = radiator.at - plane.normal * (2.0 * depth);
+            let path = instant.at - image;
+            let distance = path.norm();
+            let arriving = path * (1.0 / distance);
+            let leaving = arriving - plane.normal * (2.0 * arriving.dot(plane.normal));
+            let (_, field) = mirror(leaving, &radiator.field(leaving), plane.normal, &METAL);
+            ray(image, false, arriving, distance, field, radiator.amplitude(leaving));
         }
-        sum + diffuse
     }
 
     /// Sum of the diffuse waves at the tag, on the scale of c.
@@ -94,76 +168,54 @@ impl Scene<'_> {
     ) -> Complex64 {
         let level = antenna.radiator.peak_amplitude * self.race.diffuse_amplitude * channel.wavelength_m
             / (4.0 * PI * sight.distance);
-        waves.sum(at, channel.wave_number) * level
-    }
-
-    fn ground(&self, antenna: &PreparedAntenna, channel: &Channel, instant: &Instant) -> Complex64 {
-        let image = antenna.radiator.at.mirrored_in_z();
-        let path = instant.at - image;
-        let distance = path.norm();
-        let arriving = path * (1.0 / distance);
-        let leaving = arriving.mirrored_in_z();
-        let reflection = self.race.roads[self.point].at(arriving.z);
-        let (_, field) = mirror(leaving, &antenna.radiator.field(leaving), crate::vector::Z, &reflection);
-        let ray = Ray { from: image, k: arriving, distance, field, below_ground: true };
-        self.ray(channel, instant, ray) * antenna.radiator.amplitude(leaving)
-    }
-
-    fn metal_plane(
-        &self,
-        antenna: &PreparedAntenna,
-        at: Vec3,
-        normal: Vec3,
-        channel: &Channel,
-        instant: &Instant,
-    ) -> Complex64 {
-        let depth = (antenna.radiator.at - at).dot(normal);
-        let tag_depth = (instant.at - at).dot(normal);
-        // Only what stands on the antenna's side of the plane sees the image.
-        if depth * tag_depth <= 0.0 {
-            return Complex64::new(0.0, 0.0);
-        }
-        let image = antenna.radiator.at - normal * (2.0 * depth);
-        let path = instant.at - image;
-        let distance = path.norm();
-        let arriving = path * (1.0 / distance);
-        let leaving = arriving - normal * (2.0 * arriving.dot(normal));
-        let (_, field) = mirror(leaving, &antenna.radiator.field(leaving), normal, &METAL);
-        let ray = Ray { from: image, k: arriving, distance, field, below_ground: false };
-        self.ray(channel, instant, ray) * antenna.radiator.amplitude(leaving)
-    }
-
-    /// (λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) of one ray.
-    fn ray(&self, channel: &Channel, instant: &Instant, ray: Ray) -> Complex64 {
-        let effects = &self.race.prepared.course.effects;
-        let taken = if effects.body {
-            self.race.body.taken(ray.k, &ray.field, &instant.worn, channel.wave_number, effects.tag_pattern)
-        } else {
-            dipole::taken(ray.k, &ray.field, instant.worn.axis, effects.tag_pattern)
-        };
-        let blocked = if self.neighbours.is_empty() {
-            1.0
-        } else {
-            screens::neighbours_amplitude(
-                self.neighbours,
-                instant.at.x,
-                ray.from,
-                instant.at,
-                ray.below_ground,
-                channel.wavelength_m,
-            )
-        };
-        let spread = channel.wavelength_m / (4.0 * PI * ray.distance);
-        taken * turn(-channel.wave_number * ray.distance) * (spread * blocked)
+        abreast::diffuse_sum(waves, at, channel.wave_number) * level
     }
 }
 
-struct Ray {
-    from: Vec3,
-    k: Vec3,
-    distance: f64,
-    field: Field,
-    below_ground: bool,
+/// One ray on its way to the tag.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Ray {
+    /// Direction of travel at the tag.
+    pub k: Vec3,
+    pub distance: f64,
+    pub field: Field,
+    /// √G·(λ/4πd)·10^(−L_block/20).
+    pub scale: f64,
+    pub worn: Worn,
+    pub wave_number: f64,
+}
+
+impl Ray {
+    #[inline(always)]
+    pub fn direct(instant: &Instant, sight: &Sight, wave_number: f64, scale: f64) -> Ray {
+        let Sight { k, distance, field, .. } = *sight;
+        Ray { k, distance, field, scale, worn: instant.worn, wave_number }
+    }
+
+    /// `taken`·e^(−jkd) on the scale of the ray.
+    #[inline(always)]
+    pub fn taken_by(&self, taken: Complex64) -> Complex64 {
+        taken * turn(-self.wave_number * self.distance) * self.scale
+    }
+}
+
+/// A worn tag, or one in free air.
+#[derive(Clone, Copy)]
+pub struct Taker<'a> {
+    pub body: Option<&'a Body>,
+    pub patterned: bool,
+}
+
+impl Taker<'_> {
+    /// √G·(λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) of one ray.
+    #[inline(always)]
+    pub fn amplitude(&self, ray: &Ray) -> Complex64 {
+        let taken = match self.body {
+            Some(body) => body.taken(ray.k, &ray.field, &ray.worn, ray.wave_number, self.patterned),
+            None => dipole::taken(ray.k, &ray.field, ray.worn.axis, self.patterned),
+        };
+        ray.taken_by(taken)
+    }
 }
 
 /// Two isotropic ends over a road: excess over the direct ray in dB, for one polarisation.

@@ -8,6 +8,7 @@
 //! ```
 //! `pilot` settles what depends on the whole layout (contenders, order of places) before the first passing counts.
 
+pub mod abreast;
 pub mod air_interface;
 pub mod antenna_pattern;
 pub mod ask;
@@ -32,6 +33,7 @@ pub mod stairs;
 pub mod stride;
 pub mod trace;
 pub mod turn;
+pub mod waiting;
 
 pub use draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw};
 pub use pass::{Crossing, Workspace, pass};

@@ -2,15 +2,15 @@
 //!
 //! Rounds are visited strongest places first, in two sweeps: first those whose bare direct ray promises a sure wake-up, then the
 //! rest. Each line keeps the staircase of rounds that can matter (`stairs`); a round that cannot reach its floor, by a
-//! bound on the ray sum, is not worked out. A line is settled once its miss odds lie below e^−30 whatever the sample's offset.
+//! bound on the ray sum, is not worked out. A line is settled once its miss odds lie below 1e-10 whatever the sample's offset.
 //! So an easy passing costs a few rounds, a hard one those that could still change it, and the result
-//! is that of the plain sum over all rounds within e^−30 (tested).
+//! is that of the plain sum over all rounds within 1e-10 (tested).
 
-use super::ask::{Ask, RoundDetail};
+use super::abreast::{self, LANES};
 use super::contention::Frame;
 use super::diffuse::DiffuseWaves;
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
-use super::link::{Scene, Sight};
+use super::link::Scene;
 use super::prepared::{BIN_M, PreparedPoint, PreparedReader};
 use super::race::RaceContext;
 use super::schedule::Schedule;
@@ -18,13 +18,12 @@ use super::score::{Round, Score, score};
 use super::screens::{self, Neighbour};
 use super::stairs::Stairs;
 use super::stride::Stride;
+use super::waiting::{Waiter, Waiting, ask_waiting};
 use crate::random::transform::poisson_quantile;
 use crate::tag::closeness;
 use crate::tag::curve::AtFrequency;
 use crate::units::db_to_amplitude_ratio;
 use crate::vector::Vec3;
-use num_complex::Complex64;
-use std::f64::consts::PI;
 
 /// Most ports of one reader.
 pub const MAX_PORTS: usize = 64;
@@ -44,9 +43,9 @@ pub struct LineRounds {
 pub struct Workspace {
     pub lines: Vec<LineRounds>,
     neighbours: Vec<Neighbour>,
-    waves: Vec<Option<DiffuseWaves>>,
+    pub(super) waves: Vec<Option<DiffuseWaves>>,
     /// Tag curve at the channels met, per reader and channel.
-    curves: Vec<Option<AtFrequency>>,
+    pub(super) curves: Vec<Option<AtFrequency>>,
     merged: Vec<Round>,
     /// Schedule and odds to be alone in a slot, per reader.
     schedules: Vec<(Schedule, f64)>,
@@ -204,6 +203,7 @@ fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspa
     let mean_closeness = closeness(crossing.stride.mean_gap_mm());
     let losses_db = crossing.losses_db(mean_closeness);
     let offset_db = crossing.race.draw.threshold_offset_db();
+    let mut waiting = Waiting::default();
     let settled = [Sweep::Promising, Sweep::Rest].iter().any(|&sweep| {
         order.iter().any(|&bin| {
             let middle_x = (bin as f64 + 0.5) * BIN_M - point.zone_m;
@@ -218,14 +218,29 @@ fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspa
                 let curve = work.curves[first_curve]
                     .get_or_insert_with(|| crossing.curve_at(reader.channels[0].freq_mhz));
                 let (threshold, _) = crossing.race.prepared.tag.curve.join(curve, mean_closeness);
-                let threshold_dbm = threshold + offset_db + losses_db;
+                let sure_dbm = threshold + offset_db + losses_db + crossing.race.certain_above_db();
+                let sure_amplitude = db_to_amplitude_ratio(sure_dbm);
                 let (schedule, alone) = work.schedules[index];
-                let ask = BinAsk { reader, schedule, alone, first_curve, bin, sweep, middle, threshold_dbm };
-                pass_bin(crossing, scene, &ask, work, &mut out);
+                let ask = BinAsk {
+                    reader,
+                    index,
+                    schedule,
+                    alone,
+                    first_curve,
+                    bin,
+                    sweep,
+                    middle,
+                    sure_amplitude,
+                };
+                pass_bin(crossing, scene, &ask, &mut waiting, work, &mut out);
             }
-            out.stairs.settled(crossing.race.certain_above_db)
+            out.stairs.settled(crossing.race.certain_above_db())
         })
     });
+    let settled = settled || {
+        ask_waiting(crossing, scene, &mut waiting, work, &mut out);
+        out.stairs.settled(crossing.race.certain_above_db())
+    };
     out.settled = settled;
     work.lines[line] = out;
 }
@@ -237,23 +252,36 @@ enum Sweep {
     Rest,
 }
 
-/// Whether an antenna is worth asking in a bin of x, judged once for all its rounds there.
-fn wanted(crossing: &Crossing, scene: &Scene, ask: &BinAsk, antenna: usize, out: &mut LineRounds) -> bool {
-    let race = crossing.race;
-    let channel = &ask.reader.channels[0];
-    let prepared_antenna = &scene.antennas()[antenna];
-    let sight = Sight::new(prepared_antenna, ask.middle);
-    let spread = channel.wavelength_m / (4.0 * PI * sight.distance);
-    let direct = sight.amplitude * spread;
-    let needed = db_to_amplitude_ratio(ask.threshold_dbm - prepared_antenna.port_power_dbm);
-    out.in_reach |= direct * direct * prepared_antenna.port_power_mw >= channel.free_air_threshold_mw;
-    let promising = direct >= needed * db_to_amplitude_ratio(race.certain_above_db);
-    promising == (ask.sweep == Sweep::Promising)
+/// What the bare direct rays of a reader promise in one bin of x, worked out four antennas at a time when first asked.
+struct Promises {
+    known: u64,
+    bare: [f64; MAX_PORTS],
+}
+
+impl Promises {
+    /// Whether the rounds of an antenna in this bin belong to the sweep.
+    fn wanted(&mut self, scene: &Scene, ask: &BinAsk, port: usize, out: &mut LineRounds) -> bool {
+        let (reader, channel) = (ask.reader, &ask.reader.channels[0]);
+        let antennas = &scene.antennas()[reader.antennas.clone()];
+        if self.known >> port & 1 == 0 {
+            let first = port - port % LANES;
+            let radiators = std::array::from_fn(|l| &antennas[(first + l).min(antennas.len() - 1)].radiator);
+            let bare = abreast::bare(radiators, ask.middle, channel.wavelength_m);
+            self.bare[first..first + LANES].copy_from_slice(&bare);
+            self.known |= ((1 << LANES) - 1) << first;
+        }
+        let (antenna, bare) = (&antennas[port], self.bare[port]);
+        out.in_reach |= bare * bare * antenna.port_power_mw >= channel.free_air_threshold_mw;
+        let promising = bare * antenna.port_amplitude >= ask.sure_amplitude;
+        promising == (ask.sweep == Sweep::Promising)
+    }
 }
 
 /// One reader in one bin of x.
 struct BinAsk<'a> {
     reader: &'a PreparedReader,
+    /// Number of the reader at its point.
+    index: usize,
     schedule: Schedule,
     /// Odds to be alone in a slot.
     alone: f64,
@@ -262,65 +290,43 @@ struct BinAsk<'a> {
     sweep: Sweep,
     /// Tag in the middle of the bin, without bounce.
     middle: Vec3,
-    /// Threshold and losses at the mean gap on the reader's first channel, dBm.
-    threshold_dbm: f64,
+    /// Square root of the power in mW that wakes every sample at the mean gap on the reader's first channel, losses included.
+    sure_amplitude: f64,
 }
 
-fn pass_bin(crossing: &Crossing, scene: &Scene, bin: &BinAsk, work: &mut Workspace, out: &mut LineRounds) {
-    let race = crossing.race;
-    let prepared = race.prepared;
+fn pass_bin(
+    crossing: &Crossing,
+    scene: &Scene,
+    bin: &BinAsk,
+    waiting: &mut Waiting,
+    work: &mut Workspace,
+    out: &mut LineRounds,
+) {
     let reader = bin.reader;
     let schedule = &bin.schedule;
     let rounds = schedule.rounds_in_bin(bin.bin);
     if rounds.is_empty() {
         return;
     }
-    let below = db_to_amplitude_ratio(race.certain_below_db);
-    // Judged when first met: most bins see one or two of the antennas.
-    let mut judged: [Option<bool>; MAX_PORTS] = [None; MAX_PORTS];
-    let mut walk = crossing.stride.walk(schedule.time_s(rounds.start), schedule.round_s());
+    let mut promises = Promises { known: 0, bare: [0.0; MAX_PORTS] };
     for n in rounds {
         let port = schedule.port(n);
         let antenna = reader.antennas.start + port;
-        let here = walk;
-        walk.advance();
-        if !*judged[port].get_or_insert_with(|| wanted(crossing, scene, bin, antenna, out)) {
+        if !promises.wanted(scene, bin, port, out) {
             continue;
         }
-        let instant = here.instant(&crossing.stride);
         let channel = reader.hop_order[schedule.hop(n)];
-        let curve = work.curves[bin.first_curve + channel]
-            .get_or_insert_with(|| crossing.curve_at(reader.channels[channel].freq_mhz));
-        let s = closeness(instant.worn.gap_mm);
-        let (threshold, backscatter_db) = prepared.tag.curve.join(curve, s);
-        let threshold_dbm = threshold + race.draw.threshold_offset_db();
-        let losses_db = crossing.losses_db(s);
-        let sight = Sight::new(&scene.antennas()[antenna], instant.at);
-        let ask = Ask { reader, antenna, channel, instant, sight, losses_db };
-        let waves = (race.diffuse_amplitude > 0.0).then(|| {
-            &*work.waves[antenna].get_or_insert_with(|| {
-                let mean = prepared.course.beliefs.diffuse_excess_path_m;
-                let waves = DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean);
-                crossing.diffuse_power.get(antenna).map_or(waves, |&power| waves.scaled_to(power))
-            })
+        waiting.push(Waiter {
+            reader: bin.index,
+            antenna,
+            channel,
+            curve: bin.first_curve + channel,
+            alone: bin.alone,
+            promising: bin.sweep == Sweep::Promising,
+            time_s: schedule.time_s(n),
         });
-        let needed =
-            db_to_amplitude_ratio(threshold_dbm + losses_db - scene.antennas()[antenna].port_power_dbm);
-        let least = needed * below.max(out.stairs.floor_amplitude());
-        let rays = ask.ray_bound(scene);
-        let may_reach = rays + waves.map_or(0.0, |w| ask.diffuse_bound(scene, w)) >= least;
-        let diffuse = if may_reach { ask.diffuse(scene, waves) } else { Complex64::new(0.0, 0.0) };
-        if !may_reach || rays + diffuse.norm_sqr().sqrt() < least {
-            work.rounds_skipped += 1;
-            continue;
+        if waiting.full() {
+            ask_waiting(crossing, scene, waiting, work, out);
         }
-        work.rounds_evaluated += 1;
-        let incident_dbm = ask.incident_dbm(scene, diffuse);
-        let margin_db = incident_dbm - threshold_dbm;
-        if margin_db < race.certain_below_db.max(out.stairs.floor_db()) {
-            continue;
-        }
-        let heard = ask.heard(scene, &RoundDetail { incident_dbm, threshold_dbm, backscatter_db });
-        out.stairs.add(Round { margin_db, missed: 1.0 - heard * bin.alone, unheard: 1.0 - heard });
     }
 }

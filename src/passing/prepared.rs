@@ -9,7 +9,7 @@ use super::materials;
 use crate::course::Course;
 use crate::course::region::Hopping;
 use crate::tag::Tag;
-use crate::units::{db_to_power_ratio, wave_number_rad_m, wavelength_m};
+use crate::units::{db_to_amplitude_ratio, db_to_power_ratio, wave_number_rad_m, wavelength_m};
 use crate::vector::Vec3;
 use std::sync::Arc;
 
@@ -39,6 +39,8 @@ pub struct PreparedAntenna {
     pub radiator: Radiator,
     pub port_power_dbm: f64,
     pub port_power_mw: f64,
+    /// Square root of the port power in mW.
+    pub port_amplitude: f64,
     pub cable_loss_db: f64,
     /// Whether the road gives it an image (flat antennas have the ground in their pattern).
     pub ground: bool,
@@ -129,6 +131,7 @@ fn prepare_point(course: &Course, tag: &Tag, index: usize) -> PreparedPoint {
                     radiator: Radiator::new(antenna, course.effects.antenna_pattern),
                     port_power_dbm,
                     port_power_mw: db_to_power_ratio(port_power_dbm),
+                    port_amplitude: db_to_amplitude_ratio(port_power_dbm),
                     cable_loss_db: antenna.cable_loss_db,
                     ground: course.effects.ground && !antenna.is_flat(),
                 });

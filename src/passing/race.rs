@@ -14,15 +14,17 @@ pub struct RaceContext<'a> {
     pub prepared: &'a Prepared,
     pub draw: RaceDraw,
     pub body: Body,
-    /// Road of each timing point; empty where no antenna has a ground image.
-    pub roads: Vec<ReflectionTable>,
+    /// Road of each timing point; none where no antenna has a ground image.
+    pub roads: Vec<Option<ReflectionTable>>,
     /// 10^(−K/20), 0 with the diffuse waves off.
     pub diffuse_amplitude: f64,
     pub offset_law: OffsetLaw,
     /// A round with a margin below this is taken as asleep: the sample offset lies below it with odds of 1e-9, dB.
-    pub certain_below_db: f64,
-    /// The sample offset exceeds this with odds of e^−30, dB.
-    pub certain_above_db: f64,
+    certain_below_db: f64,
+    /// The same as an amplitude ratio.
+    certain_below: f64,
+    /// The sample offset exceeds this with odds of 1e-10, dB.
+    certain_above_db: f64,
 }
 
 impl<'a> RaceContext<'a> {
@@ -35,6 +37,33 @@ impl<'a> RaceContext<'a> {
         RaceContext::build(prepared, draw, Some(point))
     }
 
+    /// Margins below which a round is asleep and above which it wakes for certain, dB, where the offsets have another law than
+    /// that of the draw.
+    pub fn certain(mut self, below_db: f64, above_db: f64) -> RaceContext<'a> {
+        self.certain_below_db = below_db;
+        self.certain_below = db_to_amplitude_ratio(below_db);
+        self.certain_above_db = above_db;
+        self
+    }
+
+    pub fn certain_below_db(&self) -> f64 {
+        self.certain_below_db
+    }
+
+    /// `certain_below_db` as an amplitude ratio.
+    pub fn certain_below(&self) -> f64 {
+        self.certain_below
+    }
+
+    pub fn certain_above_db(&self) -> f64 {
+        self.certain_above_db
+    }
+
+    /// The road of a point one of whose antennas has a ground image.
+    pub fn road(&self, point: usize) -> &ReflectionTable {
+        self.roads[point].as_ref().expect("a road is prepared wherever an antenna has a ground image")
+    }
+
     fn build(prepared: &'a Prepared, draw: RaceDraw, only: Option<usize>) -> RaceContext<'a> {
         let course = &prepared.course;
         // Only an antenna with a ground image ever asks the road; mats have it in their pattern.
@@ -44,7 +73,7 @@ impl<'a> RaceContext<'a> {
             .enumerate()
             .map(|(index, point)| {
                 let asked = only.is_none_or(|only| only == index) && point.antennas.iter().any(|a| a.ground);
-                if asked { road(prepared, index, &draw) } else { ReflectionTable::none() }
+                asked.then(|| road(prepared, index, &draw))
             })
             .collect();
         let offset_law = offset_law(course, &draw);
@@ -63,6 +92,7 @@ impl<'a> RaceContext<'a> {
             },
             offset_law,
             certain_below_db: low,
+            certain_below: db_to_amplitude_ratio(low),
             certain_above_db: high,
             draw,
         }

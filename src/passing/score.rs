@@ -62,8 +62,8 @@ pub fn score(rounds: &mut [Round], law: OffsetLaw, in_reach: bool) -> Score {
     out
 }
 
-/// e^−30: miss odds below this count as none (bound on the error of one passing).
-pub const NOTHING_LEFT: f64 = 9.357_622_968_840_175e-14;
+/// Miss odds below this count as none: the bound on the error of one passing.
+pub const NOTHING_LEFT: f64 = 1e-10;
 
 impl OffsetLaw {
     /// Odds that the offset exceeds `margin_db`.

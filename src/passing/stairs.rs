@@ -1,7 +1,7 @@
 //! The rounds that can matter: a staircase kept short while rounds come in any order.
 //!
-//! Sorted by falling margin, once the product of (1 − p) over the rounds above some margin L is below e^−30, rounds with
-//! a smaller margin change the miss odds by less than e^−30 whatever the sample's offset is. So only the rounds
+//! Sorted by falling margin, once the product of (1 − p) over the rounds above some margin L is below 1e-10, rounds with
+//! a smaller margin change the miss odds by less than 1e-10 whatever the sample's offset is. So only the rounds
 //! above L are kept, and a round whose margin surely lies below L need not be worked out. L only rises.
 
 use super::score::{NOTHING_LEFT, Round};
@@ -57,7 +57,7 @@ impl Stairs {
         }
     }
 
-    /// Whether the miss odds are below e^−30 for every offset up to `offset_db`.
+    /// Whether the miss odds are below 1e-10 for every offset up to `offset_db`.
     pub fn settled(&self, offset_db: f64) -> bool {
         self.floor_db > offset_db
     }

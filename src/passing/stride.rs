@@ -12,12 +12,10 @@
 //! common practice.
 
 use super::draw::{CrossingDraw, RunnerDraw};
-use super::turn::turn;
 use crate::course::field::PlacementRow;
 use crate::numeric::elementary::sin_cos;
 use crate::passing::body::Worn;
 use crate::vector::Vec3;
-use num_complex::Complex64;
 use std::f64::consts::PI;
 
 /// Motion of one crossing, ready to be asked for any instant.
@@ -42,7 +40,7 @@ pub struct Stride {
 }
 
 /// Place and posture of the tag at one instant.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub struct Instant {
     pub at: Vec3,
     pub worn: Worn,
@@ -86,22 +84,22 @@ impl Stride {
         self.own_spacer_mm + self.air_gap_mm
     }
 
+    /// Place and posture `time_s` after the line is crossed.
+    #[inline(always)]
     pub fn at(&self, time_s: f64) -> Instant {
-        self.walk(time_s, 0.0).instant(self)
-    }
-
-    /// Steps through instants `dt_s` apart from `time_s` on, without a sine for each.
-    pub fn walk(&self, time_s: f64, dt_s: f64) -> Walk {
         let step = self.step_rad_s * time_s;
-        let turned = self.step_rad_s * dt_s;
-        Walk {
-            time_s,
-            dt_s,
-            bounce: turn(step + self.step_phase_rad),
-            flutter: turn(step + self.flutter_phase_rad),
-            sway: turn(0.5 * step + self.sway_phase_rad),
-            step: turn(turned),
-            half_step: turn(0.5 * turned),
+        let (bounce, _) = sin_cos(step + self.step_phase_rad);
+        let (flutter, _) = sin_cos(step + self.flutter_phase_rad);
+        let (sway, _) = sin_cos(0.5 * step + self.sway_phase_rad);
+        let (sin, cos) = sin_cos(self.yaw_rad + self.sway_rad * sway);
+        let turned = |v: Vec3| Vec3::new(v.x * cos - v.y * sin, v.x * sin + v.y * cos, v.z);
+        Instant {
+            at: Vec3::new(self.speed_m_s * time_s, self.lateral_m, self.height_m + self.bounce_m * bounce),
+            worn: Worn {
+                axis: turned(self.axis),
+                normal: turned(self.normal),
+                gap_mm: self.own_spacer_mm + self.air_gap_mm * (1.0 + self.flutter * flutter),
+            },
         }
     }
 
@@ -117,40 +115,27 @@ impl Stride {
     }
 }
 
-/// A row of equally spaced instants: the oscillations turn by a fixed angle from one to the next.
-#[derive(Clone, Copy, Debug)]
-pub struct Walk {
-    time_s: f64,
-    dt_s: f64,
-    bounce: Complex64,
-    flutter: Complex64,
-    sway: Complex64,
-    step: Complex64,
-    half_step: Complex64,
-}
-
-impl Walk {
-    pub fn advance(&mut self) {
-        self.time_s += self.dt_s;
-        self.bounce *= self.step;
-        self.flutter *= self.step;
-        self.sway *= self.half_step;
-    }
-
-    pub fn instant(&self, stride: &Stride) -> Instant {
-        let (sin, cos) = sin_cos(stride.yaw_rad + stride.sway_rad * self.sway.im);
-        let turned = |v: Vec3| Vec3::new(v.x * cos - v.y * sin, v.x * sin + v.y * cos, v.z);
-        Instant {
-            at: Vec3::new(
-                stride.speed_m_s * self.time_s,
-                stride.lateral_m,
-                stride.height_m + stride.bounce_m * self.bounce.im,
-            ),
-            worn: Worn {
-                axis: turned(stride.axis),
-                normal: turned(stride.normal),
-                gap_mm: stride.own_spacer_mm + stride.air_gap_mm * (1.0 + stride.flutter * self.flutter.im),
-            },
+#[cfg(test)]
+impl Stride {
+    /// Some runner or other.
+    pub fn any(stream: &mut crate::random::Stream) -> Stride {
+        let mut u = || stream.uniform();
+        Stride {
+            speed_m_s: 2.0 + 3.0 * u(),
+            lateral_m: 4.0 * u() - 2.0,
+            height_m: 1.0 + 0.4 * u(),
+            step_rad_s: 15.0 + 4.0 * u(),
+            bounce_m: 0.05 * u(),
+            step_phase_rad: std::f64::consts::TAU * u(),
+            yaw_rad: u() - 0.5,
+            sway_rad: 0.3 * u(),
+            sway_phase_rad: std::f64::consts::TAU * u(),
+            own_spacer_mm: 2.0 * u(),
+            air_gap_mm: 40.0 * u(),
+            flutter: u(),
+            flutter_phase_rad: std::f64::consts::TAU * u(),
+            axis: crate::vector::Y,
+            normal: crate::vector::X,
         }
     }
 }
@@ -176,19 +161,6 @@ mod tests {
             flutter_phase_rad: 3.0,
             axis: crate::vector::Y,
             normal: crate::vector::X,
-        }
-    }
-
-    #[test]
-    fn walking_agrees_with_asking() {
-        let s = stride();
-        let mut walk = s.walk(-2.0, 0.004);
-        for n in 0..200 {
-            let (walked, asked) = (walk.instant(&s), s.at(-2.0 + 0.004 * f64::from(n)));
-            assert!((walked.at - asked.at).norm() < 1e-11);
-            assert!((walked.worn.gap_mm - asked.worn.gap_mm).abs() < 1e-10);
-            assert!((walked.worn.normal - asked.worn.normal).norm() < 1e-11);
-            walk.advance();
         }
     }
 

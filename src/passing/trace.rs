@@ -94,8 +94,15 @@ pub fn each_round(
         let s = closeness(instant.worn.gap_mm);
         let curve = curves[channel].get_or_insert_with(|| crossing.curve_at(freq_mhz));
         let (threshold, backscatter_db) = race.prepared.tag.curve.join(curve, s);
-        let sight = Sight::new(&scene.antennas()[antenna], instant.at);
-        let ask = Ask { reader, antenna, channel, instant, sight, losses_db: crossing.losses_db(s) };
+        let sight = Sight::new(&scene.antennas()[antenna].radiator, instant.at);
+        let ask = Ask {
+            reader,
+            antenna: &scene.antennas()[antenna],
+            channel: &reader.channels[channel],
+            instant: &instant,
+            sight: &sight,
+            losses_db: crossing.losses_db(s),
+        };
         let detail = RoundDetail {
             incident_dbm: ask.incident_dbm(scene, ask.diffuse(scene, waves[port].as_ref())),
             threshold_dbm: threshold + race.draw.threshold_offset_db() + crossing.runner.sample_offset_db,
@@ -108,7 +115,7 @@ pub fn each_round(
             freq_mhz,
             incident_dbm: detail.incident_dbm,
             threshold_dbm: detail.threshold_dbm,
-            received_dbm: ask.received_dbm(scene, &detail),
+            received_dbm: ask.received_dbm(&detail),
             heard_odds: ask.heard(scene, &detail),
         });
     }

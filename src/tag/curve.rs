@@ -15,6 +15,7 @@ pub const CLOSENESS_DECAY_MM: f64 = 6.0;
 pub const MAX_MOUNTS: usize = 8;
 
 /// Closeness s of a gap in mm (≥ 0); 0 in free air.
+#[inline(always)]
 pub fn closeness(gap_mm: f64) -> f64 {
     exp(gap_mm * (-1.0 / CLOSENESS_DECAY_MM))
 }

@@ -24,9 +24,9 @@ use crate::random::transform::normal_quantile;
 use std::cell::RefCell;
 
 /// Odds beyond which the normal quantile says nothing more.
-const CERTAIN: f64 = 1e-12;
+const CERTAIN: f64 = NOTHING_LEFT;
 /// Its normal quantile, rounded.
-const CERTAIN_Z: f64 = 7.03;
+const CERTAIN_Z: f64 = 6.36;
 const ALL_DIMS: usize = RACE_DIMS + RUNNER_DIMS + CROSSING_DIMS;
 /// Most antennas of a point; beyond, the waves' power is left to the streams.
 const MAX_ANTENNAS: usize = 64;
@@ -201,8 +201,7 @@ impl Problem for PointMiss<'_> {
         let (draw, runner, crossing_draw) = self.draws(stratum, &u, index);
         let mut race = RaceContext::at_point(self.prepared, draw, self.point);
         if let Some(law) = &self.offsets {
-            race.certain_below_db = law.certain_below_db;
-            race.certain_above_db = law.certain_above_db;
+            race = race.certain(law.certain_below_db, law.certain_above_db);
         }
         let mut crossing = Crossing::new(&race, &runner, &crossing_draw);
         let mut power = [1.0; MAX_ANTENNAS];
