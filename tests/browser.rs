@@ -39,7 +39,7 @@ fn page_loads_fast_and_without_a_console_message() {
     browser.open(&file);
     assert_eq!(browser.console(), Vec::<String>::new());
     let ready = browser.run("return document.documentElement.dataset.ready");
-    assert!(ready.as_str().is_some_and(|r| r.contains("9 panels")), "{ready}");
+    assert!(ready.as_str().is_some_and(|r| r.contains("12 panels")), "{ready}");
     let load_ms =
         browser.run("return performance.getEntriesByType('navigation')[0].loadEventEnd").as_f64().unwrap();
     assert!(load_ms > 0.0 && load_ms < 1000.0, "{load_ms} ms");
@@ -207,40 +207,104 @@ fn print_on_a4_cuts_no_figure() {
     assert_whole_figures(&browser, "page");
 }
 
-/// Pages as the program writes them, from the shipped scenarios and tags.
+/// A name that tries to be a program.
+const EVIL: &str = "<script>window.broken=1</script>";
+
+/// Copies of shipped scenarios and tags whose names and notes hold a script.
+fn hostile(folder: &Path) -> [String; 5] {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let copy = |from: &str, to: &str, changes: &[(&str, String)]| {
+        let text = std::fs::read_to_string(root.join(from)).unwrap();
+        let text = changes.iter().fold(text, |text, (old, new)| {
+            assert!(text.contains(old), "{from} no longer holds {old}");
+            text.replacen(old, new, 1)
+        });
+        let file = folder.join(to);
+        std::fs::create_dir_all(file.parent().unwrap()).unwrap();
+        std::fs::write(&file, text).unwrap();
+        file.display().to_string()
+    };
+    let named = |name: &str| (format!("name = \"{name}\""), format!("name = \"{name} {EVIL}\""));
+    for tag in ["alder", "dogwood"] {
+        let (old, new) = named(tag);
+        copy(
+            &format!("demo-data/tags/{tag}/tag.toml"),
+            &format!("{tag}/tag.toml"),
+            &[(&old, new), ("note = \"", format!("note = \"{EVIL} "))],
+        );
+        for file in ["free_air.csv", "phantom_10mm.csv", "phantom_close.csv"] {
+            copy(&format!("demo-data/tags/{tag}/{file}"), &format!("{tag}/{file}"), &[]);
+        }
+    }
+    let tag = |name: &str| folder.join(name).display().to_string();
+    let scenario = |from: &str, to: &str, names: &[&str]| {
+        let renamed: Vec<(String, String)> = names.iter().map(|n| named(n)).collect();
+        let mut changes: Vec<(&str, String)> =
+            renamed.iter().map(|(old, new)| (old.as_str(), new.clone())).collect();
+        changes.push(("note = \"", format!("note = \"{EVIL} ")));
+        let file = copy(from, to, &changes);
+        let text = std::fs::read_to_string(&file).unwrap();
+        let old = text.lines().find(|l| l.starts_with("tag = ")).unwrap().to_owned();
+        std::fs::write(&file, text.replace(&old, &format!("tag = \"{}\"", tag("alder")))).unwrap();
+        file
+    };
+    let trail =
+        scenario("scenarios/trail-soaked-one-mat.toml", "trail.toml", &["Sedgewick ridge run", "mat"]);
+    let river =
+        scenario("scenarios/river-half-rain-usa.toml", "river.toml", &["Alderwick River half", "side pair"]);
+    let season = folder.join("season.toml");
+    let text = format!(
+        "# Invented.\nname = \"small {EVIL}\"\nnote = \"{EVIL}\"\n[[tag]]\nfolder = \"{}\"\n[[tag]]\nfolder = \"{}\"\n[[scenario]]\nname = \"wet {EVIL}\"\nfile = \"{river}\"\nraces = 2\n",
+        tag("alder"),
+        tag("dogwood")
+    );
+    std::fs::write(&season, text).unwrap();
+    [trail, river, season.display().to_string(), tag("alder"), tag("dogwood")]
+}
+
+/// Words that stick out of their figure or lie on other words, and figures whose values the arrow keys do not reach.
+const FAULTS: &str = "const out = []; \
+    for (const svg of document.querySelectorAll('svg.figure')) { \
+      const frame = svg.getBoundingClientRect(), texts = [...svg.querySelectorAll('text')].map(t => [t.textContent, t.getBoundingClientRect()]); \
+      for (const [i, [words, r]] of texts.entries()) { \
+        if (r.left < frame.left - 1 || r.right > frame.right + 1 || r.top < frame.top - 1 || r.bottom > frame.bottom + 1) out.push(svg.id + ' cuts ' + words); \
+        for (const [other, q] of texts.slice(0, i)) { \
+          const wide = Math.min(r.right, q.right) - Math.max(r.left, q.left), high = Math.min(r.bottom, q.bottom) - Math.max(r.top, q.top); \
+          if (wide > 1 && high > 4) out.push(svg.id + ': ' + words + ' lies on ' + other); } } \
+      if (svg.querySelector('.tip, .line')) { svg.focus(); svg.dispatchEvent(new KeyboardEvent('keydown', { key: 'ArrowRight' })); \
+        if (document.getElementById('tip').hidden) out.push(svg.id + ' tells no value'); svg.blur(); } } \
+    for (const box of document.querySelectorAll('#switches input')) { box.click(); \
+      if (!document.querySelector('[data-off]')) out.push('a switch does nothing: ' + box.parentNode.textContent); box.click(); \
+      if (document.querySelector('[data-off]')) out.push('a switch does not come back: ' + box.parentNode.textContent); } \
+    if (window.broken) out.push('a script in a name ran'); \
+    if (document.scripts.length !== 1) out.push('a script in a name became one'); \
+    return out";
+
+/// Pages of every kind as the program writes them, from shipped files whose names try to be scripts.
 #[test]
-fn pages_of_the_program_load_and_print_whole() {
+fn pages_of_the_program_load_work_and_print_whole() {
     if !wanted() {
         return;
     }
-    let scenario = "scenarios/trail-soaked-one-mat.toml";
-    let (wet, dipole) = ("scenarios/river-half-rain-usa.toml", "demo-data/tags/alder");
-    let season = std::env::temp_dir().join(format!("readodds-season-{}.toml", std::process::id()));
-    let root = env!("CARGO_MANIFEST_DIR");
-    let text = format!(
-        "# Invented.\nname = \"small\"\n[[tag]]\nfolder = \"{root}/{dipole}\"\n[[tag]]\nfolder = \"{root}/demo-data/tags/dogwood\"\n[[scenario]]\nname = \"wet\"\nfile = \"{root}/{wet}\"\nraces = 2\n"
-    );
-    std::fs::write(&season, text).unwrap();
-    let season = season.display().to_string();
+    let folder = std::env::temp_dir().join(format!("readodds-hostile-{}", std::process::id()));
+    let [trail, river, season, alder, dogwood] = hostile(&folder);
     let few = ["--passings-per-race", "20"];
     let rank = [&["rank", &season, "--first-worlds", "8", "--most-worlds", "8"], &few[..]].concat();
-    let redundancy = [&["redundancy", wet, "--tag", dipole, "--races", "6"], &few[..]].concat();
-    let drivers = [
-        &["drivers", wet, "--tag", dipole, "--replications", "3", "--points", "4", "--passing-points", "16"],
-        &few[..],
-    ]
-    .concat();
+    let redundancy = [&["redundancy", &river, "--races", "6"], &few[..]].concat();
+    let drivers =
+        [&["drivers", &river, "--replications", "3", "--points", "4", "--passing-points", "16"], &few[..]]
+            .concat();
     let calls: [&[&str]; 6] = [
         &rank,
         &redundancy,
         &drivers,
-        &["predict", scenario, "--races", "4", "--passings-per-race", "40"],
-        &["explain", scenario],
-        &["lab", "demo-data/tags/alder", "demo-data/tags/birch"],
+        &["predict", &trail, "--races", "4", "--passings-per-race", "40"],
+        &["explain", &trail],
+        &["lab", &alder, &dogwood],
     ];
+    let browser = Browser::start("real", 1100, 900);
     for call in calls {
-        let file =
-            std::env::temp_dir().join(format!("readodds-real-{}-{}.html", call[0], std::process::id()));
+        let file = folder.join(format!("{}.html", call[0]));
         let done = std::process::Command::new(env!("CARGO_BIN_EXE_readodds"))
             .args(call)
             .arg("--html")
@@ -248,15 +312,18 @@ fn pages_of_the_program_load_and_print_whole() {
             .output()
             .unwrap();
         assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
-        let browser = Browser::start(call[0], 1100, 900);
+        let text = std::fs::read_to_string(&file).unwrap();
+        assert!(text.contains("&lt;script&gt;window.broken"), "{}: the name is not on the page", call[0]);
         browser.open(&file);
+        let faults: Vec<String> = serde_json::from_value(browser.run(FAULTS)).unwrap();
+        assert!(faults.is_empty(), "{}: {faults:#?}", call[0]);
         assert_eq!(browser.console(), Vec::<String>::new(), "{}", call[0]);
         let load_ms = browser.run("return performance.getEntriesByType('navigation')[0].loadEventEnd");
-        let bytes = std::fs::metadata(&file).unwrap().len();
-        eprintln!("{}: {} ms, {bytes} bytes", call[0], load_ms);
-        assert!(bytes < 2_000_000, "{}: {bytes} bytes", call[0]);
+        eprintln!("{}: {load_ms} ms, {} bytes", call[0], text.len());
+        assert!(text.len() < 2_000_000, "{}: {} bytes", call[0], text.len());
         assert_whole_figures(&browser, &format!("real-{}", call[0]));
     }
+    std::fs::remove_dir_all(&folder).ok();
 }
 
 #[test]

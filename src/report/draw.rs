@@ -3,7 +3,7 @@
 //! Widths are those of an A4 page between 15 mm margins (680 px of 1/96 inch); letters end up 8 to 12 pt high.
 
 use super::figure::{Figure, Layer, Mark};
-use super::palette::{Ink, RAMP};
+use super::palette::{Dash, Ink, RAMP};
 use super::panel::{self, Place};
 use super::svg::{FONTS, Svg, px};
 use super::text_width::{width_px, wrap};
@@ -12,7 +12,7 @@ use super::text_width::{width_px, wrap};
 pub const WIDTH_PX: f64 = 680.0;
 const MARGIN_PX: f64 = 8.0;
 const COLUMN_GAP_PX: f64 = 12.0;
-/// Room at a panel's right for the half of its last tick label.
+/// Least room at a panel's right for the half of its last tick label.
 const OVERHANG_PX: f64 = 15.0;
 
 /// What surrounds the panels.
@@ -106,14 +106,17 @@ fn grid(svg: &mut Svg, figure: &Figure, mut y: f64) -> f64 {
     let gutters: Vec<f64> = (0..columns)
         .map(|c| figure.panels.iter().skip(c).step_by(columns).map(panel::gutter_px).fold(0.0, f64::max))
         .collect();
-    let width = (inner - gutters.iter().sum::<f64>()) / columns as f64 - OVERHANG_PX;
+    let overhang = figure.panels.iter().map(panel::overhang_px).fold(OVERHANG_PX, f64::max);
+    let width = (inner - gutters.iter().sum::<f64>()) / columns as f64 - overhang;
     for row in figure.panels.chunks(columns) {
         let mut x = MARGIN_PX;
         let mut tallest = 0.0_f64;
+        let heads = row.iter().zip(&gutters).map(|(panel, gutter)| panel::head_px(panel, gutter + width));
+        let head = heads.fold(0.0, f64::max);
         for (c, panel) in row.iter().enumerate() {
-            let place = Place { x, y, gutter: gutters[c], width };
+            let place = Place { x, y, gutter: gutters[c], width, head };
             tallest = tallest.max(panel::draw(svg, &figure.key, panel, place));
-            x += gutters[c] + width + OVERHANG_PX + COLUMN_GAP_PX;
+            x += gutters[c] + width + overhang + COLUMN_GAP_PX;
         }
         y += tallest + 10.0;
     }
@@ -184,21 +187,24 @@ fn legend(svg: &mut Svg, figure: &Figure, mut y: f64) -> f64 {
     y
 }
 
+/// A stretch of the layer's line, 26 px long.
+fn line(svg: &mut Svg, layer: &Layer, x: f64, y: f64, width: f64) {
+    svg.empty(
+        "path",
+        &[
+            ("d", (&format!("M{} {}h26", px(x), px(y))).into()),
+            ("stroke", layer.style.ink.hex().into()),
+            ("stroke-width", width.into()),
+            ("stroke-dasharray", layer.style.dash.array().into()),
+            ("fill", "none".into()),
+        ],
+    );
+}
+
 /// A small picture of the layer's look, 26 px wide.
 fn sample(svg: &mut Svg, figure: &Figure, layer: &Layer, x: f64, y: f64) {
     let style = layer.style;
-    let stroke = |svg: &mut Svg, width: f64| {
-        svg.empty(
-            "path",
-            &[
-                ("d", (&format!("M{} {}h26", px(x), px(y))).into()),
-                ("stroke", style.ink.hex().into()),
-                ("stroke-width", width.into()),
-                ("stroke-dasharray", style.dash.array().into()),
-                ("fill", "none".into()),
-            ],
-        );
-    };
+    let stroke = |svg: &mut Svg, width: f64| line(svg, layer, x, y, width);
     let marker = |svg: &mut Svg| {
         svg.empty(
             "path",
@@ -217,12 +223,16 @@ fn sample(svg: &mut Svg, figure: &Figure, layer: &Layer, x: f64, y: f64) {
             }
         }
         Mark::Rule { .. } | Mark::Steps { filled: false, .. } => stroke(svg, style.width_px),
-        Mark::Dots(..) => {
-            stroke(svg, 1.4);
+        Mark::Dots(_, dots) => {
+            // Intervals are solid whatever the style's dash, and dots without one have no line.
+            if dots.iter().any(|dot| dot.inner.is_some() || dot.outer.is_some()) {
+                let layer = Layer { style: style.dashed(Dash::Solid), ..layer.clone() };
+                line(svg, &layer, x, y, 1.4);
+            }
             marker(svg);
         }
         Mark::Note { .. } | Mark::Heat(_) => {}
-        Mark::Rug(_) => svg.empty(
+        Mark::Rug { .. } => svg.empty(
             "path",
             &[
                 ("d", (&format!("M{} {}v8m5 -8v8m5 -8v8", px(x + 8.0), px(y - 4.0))).into()),
@@ -311,6 +321,18 @@ mod tests {
                 );
             }
         }
+    }
+    #[test]
+    fn nothing_is_cut() {
+        for figure in sample::figures() {
+            for dress in [Dress::Whole, Dress::Bare] {
+                let cut = sample::whole::cut(&draw(&figure, dress));
+                assert!(cut.is_empty(), "{}: {cut:?}", figure.key);
+            }
+        }
+        // The check itself sees a marker on an edge without room around it.
+        let narrow = draw(&sample::figures()[5], Dress::Bare).replace("-8 -8 ", "0 0 ");
+        assert!(!sample::whole::cut(&narrow).is_empty());
     }
     #[test]
     fn a_whole_figure_says_its_finding_source_and_assumptions() {

@@ -53,7 +53,11 @@ pub fn drivers_text(a: &Answer) -> String {
 
 /// Missed of 10,000; at or below the floor the figure says nothing more.
 pub fn missed(rate: f64) -> String {
-    if rate <= FLOOR { format!("under {}", per_10_000(FLOOR)) } else { per_10_000(rate) }
+    if rate <= FLOOR {
+        format!("under {}", per_10_000(FLOOR).trim_end_matches('0'))
+    } else {
+        per_10_000(rate)
+    }
 }
 
 /// "62 % (51 to 70)".
@@ -109,7 +113,7 @@ pub fn first_words(a: &Answer) -> String {
     }
     if let Some(d) = a.one_passing.as_ref().and_then(strongest) {
         text.push_str(&format!(
-            " What decides most whether one runner is missed: {} (a hand in {}).",
+            " What decides most whether one runner is missed: {}, with a hand in {}.",
             d.name,
             share_words(&d.total)
         ));

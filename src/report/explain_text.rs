@@ -1,6 +1,6 @@
 //! One passing as text or CSV.
 
-use super::words::{percent, rate_percent, table, wrap};
+use super::words::{grouped, percent, rate_percent, table, wrap};
 use crate::study::explain::PassingStory;
 
 /// Columns of the trace, in this order.
@@ -67,7 +67,7 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
             vec![
                 format!("{} / {}", a.line, a.antenna),
                 a.best_margin_db.map_or("-".into(), |m| format!("{m:+.1} dB")),
-                format!("{} of {}", a.awake_rounds, a.rounds),
+                format!("{} of {}", grouped(a.awake_rounds as u64), grouped(a.rounds as u64)),
                 percent(a.best_heard_odds),
                 odds(a.read_odds),
             ]
@@ -87,7 +87,7 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
         out.push_str(&format!(
             "\nThe {} strongest of {} rounds (all of them: --format csv)\n",
             strongest.len(),
-            story.rounds.len()
+            grouped(story.rounds.len() as u64)
         ));
         let rows: Vec<Vec<String>> = strongest
             .iter()
@@ -123,6 +123,23 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
         ));
     }
     out
+}
+
+/// What became of it, in one sentence.
+pub fn outcome(story: &PassingStory) -> String {
+    let by = match story.antennas.iter().filter(|a| a.read_odds > 0.5).count() {
+        0 => "no antenna is likely to read it".to_owned(),
+        1 => "one antenna is likely to read it".to_owned(),
+        n => format!("{n} of {} antennas are likely to read it", story.antennas.len()),
+    };
+    let said = if story.miss_odds > 0.5 {
+        "missed"
+    } else if story.miss_odds > 0.05 {
+        "in doubt"
+    } else {
+        "read"
+    };
+    format!("This runner is {said}: odds of a miss {}, {by}.", odds(story.miss_odds))
 }
 
 fn odds(p: f64) -> String {

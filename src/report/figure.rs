@@ -173,8 +173,11 @@ pub enum Mark {
         at: f64,
         label: String,
     },
-    /// Short strokes at the foot of the panel.
-    Rug(Vec<(f64, String)>),
+    /// Strokes at the foot of the panel.
+    Rug {
+        strokes: Vec<(f64, String)>,
+        height_px: f64,
+    },
     /// A closed outline in data units; filled with the style's hatch when `filled`.
     Outline {
         points: Vec<(f64, f64)>,

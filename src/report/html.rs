@@ -6,7 +6,7 @@
 
 use super::draw::{Dress, draw};
 use super::page::Page;
-use super::table::Table;
+use super::table::{Cell, Table};
 use minijinja::value::Serde;
 use minijinja::{Environment, Value, context};
 use serde::Serialize;
@@ -17,21 +17,33 @@ const STYLE: &str = include_str!("assets/report.css");
 const SCRIPT: &str = include_str!("assets/report.js");
 
 #[derive(Serialize)]
-struct TableView<'a> {
-    headings: Vec<(&'a str, bool)>,
+struct TableView {
+    headings: Vec<(String, bool)>,
     rows: Vec<Vec<(String, bool)>>,
 }
 
-impl<'a> From<&'a Table> for TableView<'a> {
-    fn from(table: &'a Table) -> Self {
-        let cells =
-            |r: usize| (0..table.columns.len()).map(|c| (table.shown(r, c), table.is_number(r, c))).collect();
+impl From<&Table> for TableView {
+    fn from(table: &Table) -> Self {
+        // A column without any value says nothing.
+        let filled: Vec<usize> = (0..table.columns.len())
+            .filter(|c| table.rows.is_empty() || table.rows.iter().any(|row| row[*c] != Cell::Empty))
+            .collect();
+        // Numbers already put in words stand right, too: a column of them, whole cells that begin like a number.
+        let worded = |c: usize| {
+            let column = || table.rows.iter().map(|row| &row[c]);
+            column().all(|cell| !matches!(cell, Cell::Text(t) if c == 0 || !like_a_number(t)))
+                && column().count() > 0
+        };
+        let right: Vec<bool> = filled.iter().map(|c| worded(*c)).collect();
+        let cells = |r: usize| {
+            let one = |(c, right): (&usize, &bool)| (table.shown(r, *c), *right || table.is_number(r, *c));
+            filled.iter().zip(&right).map(one).collect()
+        };
         TableView {
-            headings: table
-                .columns
+            headings: filled
                 .iter()
-                .enumerate()
-                .map(|(c, column)| (column.heading.as_str(), !table.rows.is_empty() && table.is_number(0, c)))
+                .zip(&right)
+                .map(|(c, right)| (table.columns[*c].heading.replace(" %", "\u{a0}%"), *right))
                 .collect(),
             rows: (0..table.rows.len()).map(cells).collect(),
         }
@@ -46,7 +58,7 @@ struct FigureView<'a> {
     source: &'a str,
     assumed: &'a str,
     svg: Value,
-    table: TableView<'a>,
+    table: TableView,
 }
 
 /// The page as HTML text; the same page gives the same bytes.
@@ -64,6 +76,10 @@ pub fn html(page: &Page) -> Result<String, minijinja::Error> {
             table: TableView::from(&f.table),
         })
         .collect();
+    let tables: Vec<(&str, TableView)> =
+        page.further.iter().map(|(heading, table)| (heading.as_str(), TableView::from(table))).collect();
+    let hinges_heading =
+        if page.hinges_heading.is_empty() { "What it hinges on" } else { &page.hinges_heading };
     let (first, further) = first_sentence(&page.answer);
     let mut templates = Environment::new();
     templates.add_template("report.html", TEMPLATE)?;
@@ -79,13 +95,24 @@ pub fn html(page: &Page) -> Result<String, minijinja::Error> {
         further => Value::from(Serde(&further)),
         caption => Value::from(Serde(&page.caption)),
         table => Value::from(Serde(&TableView::from(&page.table))),
+        reading => Value::from(Serde(&page.reading)),
+        hinges_heading => Value::from(Serde(&hinges_heading)),
         hinges => Value::from(Serde(&page.hinges)),
         cautions => Value::from(Serde(&page.cautions)),
         figures => Value::from(Serde(&figures)),
+        tables => Value::from(Serde(&tables)),
         assumptions => Value::from(Serde(&TableView::from(&page.assumptions))),
         inputs => Value::from(Serde(&page.inputs)),
         run => Value::from(Serde(&page.run)),
     })
+}
+
+/// Whether a cell's words are a number, perhaps with an interval: "<0.1 %", "6.4 to 21", "none met".
+fn like_a_number(text: &str) -> bool {
+    let rest = ["fewer than ", "under ", "none met", "-", "<", ">", "\u{2212}", "+"]
+        .iter()
+        .fold(text, |rest, start| rest.strip_prefix(start).unwrap_or(rest));
+    text.chars().count() <= 24 && (rest.is_empty() || rest.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 /// The headline, and what qualifies it. A sentence ends at a full stop before a space and a capital.

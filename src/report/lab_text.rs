@@ -1,7 +1,7 @@
 //! The lab's answer as text, made to be read aloud: what is wrong first, then curves, spread, comparison.
 
 use super::lab_session_text::{HOW_TO_READ, batches, equivalence, links, precision};
-use super::words::{table, wrap};
+use super::words::{listed, table, wrap};
 use crate::lab::stat::compare::Verdict;
 use crate::study::lab::{LabAnswer, MountAnswer, PairAnswer, PairRow, TagAnswer};
 
@@ -215,32 +215,40 @@ fn width(mount: &MountAnswer) -> String {
     format!("{sign}{:.0}", mount.width_mhz)
 }
 
-/// One line of a comparison. A tag that never woke leaves the difference open on one side.
-fn pair_row(pair: &PairAnswer, r: &PairRow) -> Vec<String> {
-    let d = &r.difference;
-    let place = format!("{}, {}", r.region, r.place);
-    let asleep = r.never_woke.join(" and ");
-    let bound = match (r.at_most_db, r.at_least_db) {
+/// Tag that needs at least so many dB more than the other, because it never woke in part of the band.
+fn bound<'a>(pair: &'a PairAnswer, r: &PairRow) -> Option<(String, &'a str, f64)> {
+    match (r.at_most_db, r.at_least_db) {
         (Some(most), _) if most < 0.0 => Some((format!("<= {most:+.1}"), &pair.second, -most)),
         (_, Some(least)) if least > 0.0 => Some((format!(">= {least:+.1}"), &pair.first, least)),
         _ => None,
-    };
-    if let Some((difference, worse, size)) = bound {
-        let said = format!("{worse} needs at least {size:.1} dB more: it never woke in part of the band");
-        return vec![place, difference, "open".to_owned(), said];
+    }
+}
+
+/// What one line of a comparison comes to.
+pub fn so_words(pair: &PairAnswer, r: &PairRow) -> String {
+    if let Some((_, worse, size)) = bound(pair, r) {
+        return format!("{worse} needs at least {size:.1} dB more: it never woke in part of the band");
     }
     if !r.never_woke.is_empty() {
-        let said = format!("not known: {asleep} never woke in part of the band");
-        return vec![place, "-".to_owned(), "open".to_owned(), said];
+        return format!("not known: {} never woke in part of the band", listed(&r.never_woke));
     }
-    let said = match d.verdict {
-        Verdict::FirstLower => format!("{} needs less", pair.first),
-        Verdict::SecondLower => format!("{} needs less", pair.second),
-        Verdict::CannotBeToldApart => match d.samples_needed {
-            Some(n) => format!("cannot be told apart (about {n} samples each would)"),
-            None => "cannot be told apart".to_owned(),
-        },
+    match (r.difference.verdict, r.difference.samples_needed) {
+        (Verdict::FirstLower, _) => format!("{} needs less", pair.first),
+        (Verdict::SecondLower, _) => format!("{} needs less", pair.second),
+        (_, Some(n)) => format!("cannot be told apart (about {n} samples each would)"),
+        _ => "cannot be told apart".to_owned(),
+    }
+}
+
+/// One line of a comparison. A tag that never woke leaves the difference open on one side.
+fn pair_row(pair: &PairAnswer, r: &PairRow) -> Vec<String> {
+    let d = &r.difference;
+    let (difference, interval) = match bound(pair, r) {
+        Some((difference, ..)) => (difference, "open".to_owned()),
+        None if !r.never_woke.is_empty() => ("-".to_owned(), "open".to_owned()),
+        None => {
+            (format!("{:+.1}", d.difference), format!("{:+.1} to {:+.1}", d.interval.low, d.interval.high))
+        }
     };
-    let interval = format!("{:+.1} to {:+.1}", d.interval.low, d.interval.high);
-    vec![place, format!("{:+.1}", d.difference), interval, said]
+    vec![format!("{}, {}", r.region, r.place), difference, interval, so_words(pair, r)]
 }

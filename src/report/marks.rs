@@ -2,19 +2,48 @@
 //!
 //! Paths carry `vector-effect` so that zooming keeps line widths; markers and words are placed by `transform`, so that
 //! the page can move them without stretching them.
+//!
+//! A panel has two sheets. What has a length (lines, areas) is cut at the plot's edge; what stands at a point (markers,
+//! intervals, words) goes on a sheet `SPILL_PX` wider all around, so that a marker on the edge of an axis stays whole.
 
 use super::figure::{Along, Anchor, Bar, Dot, Heat, Layer, Mark};
-use super::palette::{Dash, Ink, RAMP};
+use super::palette::{Dash, Ink, Marker, RAMP};
 use super::panel::{Map, fill_of, heat_value};
 use super::svg::{Svg, Value, path, px};
+use super::text_width::width_px;
+
+/// How far the sheet of markers and words reaches over the plot, px: more than half a marker, its edge included.
+pub const SPILL_PX: f64 = 8.0;
+const NOTE_PX: f64 = 11.0;
+
+/// The two sheets of a panel.
+#[derive(Default)]
+pub struct Sheets {
+    /// Lines and areas, cut at the plot's edge.
+    pub plot: Svg,
+    /// Markers, intervals and words.
+    pub over: Svg,
+}
 
 /// Draws one layer.
-pub fn draw(svg: &mut Svg, key: &str, layer: &Layer, map: &Map) {
+pub fn draw(sheets: &mut Sheets, key: &str, layer: &Layer, map: &Map) {
+    let (mut under, mut over) = (Svg::default(), Svg::default());
+    parts(&mut under, &mut over, key, layer, map);
     let switch = layer.switch.as_ref().map(|s| format!("{}={}", s.group, s.name)).unwrap_or_default();
-    svg.open(
-        "g",
-        &[("class", "layer".into()), ("data-s", (&switch).into()), ("data-name", (&layer.name).into())],
-    );
+    for (sheet, part) in [(&mut sheets.plot, under), (&mut sheets.over, over)] {
+        if part.is_empty() {
+            continue;
+        }
+        sheet.open(
+            "g",
+            &[("class", "layer".into()), ("data-s", (&switch).into()), ("data-name", (&layer.name).into())],
+        );
+        sheet.append(part);
+        sheet.close("g");
+    }
+}
+
+fn parts(svg: &mut Svg, over: &mut Svg, key: &str, layer: &Layer, map: &Map) {
     let style = layer.style;
     let (fill, opacity) = fill_of(key, layer);
     match &layer.mark {
@@ -29,7 +58,7 @@ pub fn draw(svg: &mut Svg, key: &str, layer: &Layer, map: &Map) {
             stroke(svg, layer, &d, "line");
             if *markers {
                 for (x, y) in at(map, points) {
-                    marker(svg, layer, x, y, "");
+                    marker(over, layer, x, y, "");
                 }
             }
         }
@@ -58,10 +87,12 @@ pub fn draw(svg: &mut Svg, key: &str, layer: &Layer, map: &Map) {
             for bar in bars {
                 let (x, y, w, h) = bar_box(map, *along, bar);
                 let d = format!("M{} {}h{}v{}h{}Z", px(x), px(y), px(w), px(h), px(-w));
-                area(svg, &d, &fill, opacity, Some(style.ink), &bar.tip);
+                // A bar of no length is there to be pointed at, not to be seen.
+                let edge = (w.min(h) > 0.05).then_some(style.ink);
+                area(svg, &d, &fill, opacity, edge, &bar.tip);
             }
         }
-        Mark::Dots(along, dots) => dots.iter().for_each(|dot| whisker(svg, layer, map, *along, dot)),
+        Mark::Dots(along, dots) => dots.iter().for_each(|dot| whisker(over, layer, map, *along, dot)),
         Mark::Heat(heat) => heat_map(svg, heat, map),
         Mark::Shade { along, from, to, label } => {
             let (x, y, w, h) = match along {
@@ -77,7 +108,7 @@ pub fn draw(svg: &mut Svg, key: &str, layer: &Layer, map: &Map) {
                 label,
             );
             if !label.is_empty() && w > 8.0 {
-                note(svg, (x + w / 2.0, y + 12.0), label, Anchor::Middle, Ink::Soft);
+                note(over, map, (x + w / 2.0, y + 12.0), label, Anchor::Middle, Ink::Soft);
             }
         }
         Mark::Rule { along, at, label } => {
@@ -95,14 +126,20 @@ pub fn draw(svg: &mut Svg, key: &str, layer: &Layer, map: &Map) {
             };
             stroke(svg, layer, &d, "rule");
             if !label.is_empty() {
-                note(svg, place, label, anchor, style.ink);
+                note(over, map, place, label, anchor, style.ink);
             }
         }
-        Mark::Rug(strokes) => {
+        Mark::Rug { strokes, height_px } => {
             let layer = &Layer { style: style.dashed(Dash::Solid), ..layer.clone() };
-            for (x, tip) in strokes {
-                let d = format!("M{} {}v-9", px(map.x(*x)), px(map.height));
-                svg.tipped("path", &stroke_attributes(layer, &d, "tip"), tip);
+            let stroke_at = |x: f64| format!("M{} {}v{}", px(map.x(x)), px(map.height), px(-height_px));
+            for (x, tip) in strokes.iter().filter(|(_, tip)| !tip.is_empty()) {
+                svg.tipped("path", &stroke_attributes(layer, &stroke_at(*x), "tip"), tip);
+            }
+            // Strokes that say nothing of their own are one path: there may be thousands.
+            let silent: String =
+                strokes.iter().filter(|(_, tip)| tip.is_empty()).map(|(x, _)| stroke_at(*x)).collect();
+            if !silent.is_empty() {
+                stroke(svg, layer, &silent, "rule");
             }
         }
         Mark::Outline { points, filled, tip } => {
@@ -117,9 +154,10 @@ pub fn draw(svg: &mut Svg, key: &str, layer: &Layer, map: &Map) {
                 );
             }
         }
-        Mark::Note { at, text, anchor } => note(svg, (map.x(at.0), map.y(at.1)), text, *anchor, style.ink),
+        Mark::Note { at, text, anchor } => {
+            note(over, map, (map.x(at.0), map.y(at.1)), text, *anchor, style.ink);
+        }
     }
-    svg.close("g");
 }
 
 fn at<'a>(map: &'a Map, points: &'a [(f64, f64)]) -> impl Iterator<Item = (f64, f64)> + 'a {
@@ -160,11 +198,26 @@ fn area(svg: &mut Svg, d: &str, fill: &str, opacity: f64, edge: Option<Ink>, tip
 }
 
 fn marker(svg: &mut Svg, layer: &Layer, x: f64, y: f64, tip: &str) {
+    let place = format!("translate({} {})", px(x), px(y));
+    if layer.style.marker == Marker::Ring {
+        // Paper in the hole, so that the interval does not strike it through.
+        let d = Marker::Disc.path();
+        let fill = Ink::Paper.hex();
+        svg.empty(
+            "path",
+            &[
+                ("class", "mark".into()),
+                ("transform", (&place).into()),
+                ("d", d.into()),
+                ("fill", fill.into()),
+            ],
+        );
+    }
     svg.tipped(
         "path",
         &[
             ("class", if tip.is_empty() { "mark" } else { "mark tip" }.into()),
-            ("transform", (&format!("translate({} {})", px(x), px(y))).into()),
+            ("transform", (&place).into()),
             ("d", layer.style.marker.path().into()),
             ("fill", layer.style.ink.hex().into()),
             ("stroke", Ink::Paper.hex().into()),
@@ -174,20 +227,23 @@ fn marker(svg: &mut Svg, layer: &Layer, x: f64, y: f64, tip: &str) {
     );
 }
 
-/// Words with a paper-coloured halo, so that lines behind do not hide them.
-pub fn note(svg: &mut Svg, at: (f64, f64), text: &str, anchor: Anchor, ink: Ink) {
-    let anchor = match anchor {
-        Anchor::Start => "",
-        Anchor::Middle => "middle",
-        Anchor::End => "end",
+/// Words with a paper-coloured halo, so that lines behind do not hide them; moved until they lie inside the plot.
+fn note(svg: &mut Svg, map: &Map, at: (f64, f64), text: &str, anchor: Anchor, ink: Ink) {
+    let wide = width_px(text, NOTE_PX, false);
+    let (name, before) = match anchor {
+        Anchor::Start => ("", 0.0),
+        Anchor::Middle => ("middle", 0.5 * wide),
+        Anchor::End => ("end", wide),
     };
+    let x = at.0.min(map.width - wide + before).max(before);
+    let y = at.1.clamp(NOTE_PX, (map.height - 3.0).max(NOTE_PX));
     svg.leaf(
         "text",
         &[
             ("class", "mark".into()),
-            ("transform", (&format!("translate({} {})", px(at.0), px(at.1))).into()),
-            ("text-anchor", anchor.into()),
-            ("font-size", "11".into()),
+            ("transform", (&format!("translate({} {})", px(x), px(y))).into()),
+            ("text-anchor", name.into()),
+            ("font-size", NOTE_PX.into()),
             ("fill", if ink == Ink::Faint { Ink::Soft } else { ink }.hex().into()),
             ("stroke", Ink::Paper.hex().into()),
             ("stroke-width", "3".into()),

@@ -5,7 +5,7 @@
 use super::figure::Figure;
 use super::table::{Show, Table};
 
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Page {
     /// The command that made it: `predict`.
     pub study: String,
@@ -17,9 +17,15 @@ pub struct Page {
     pub answer: String,
     pub caption: String,
     pub table: Table,
+    /// How to read the table; may be empty.
+    pub reading: String,
+    /// Heading of `hinges`; empty: "What it hinges on".
+    pub hinges_heading: String,
     pub hinges: Vec<String>,
     pub cautions: Vec<String>,
     pub figures: Vec<Figure>,
+    /// Further tables after the figures: heading and numbers.
+    pub further: Vec<(String, Table)>,
     /// What was assumed and not measured: see `assumptions()`.
     pub assumptions: Table,
     /// Input files: path as given, SHA-256.

@@ -76,6 +76,8 @@ pub enum Marker {
     Diamond,
     Cross,
     Ring,
+    /// A small disc, for many values close together; not a series of its own.
+    Point,
 }
 
 impl Marker {
@@ -85,6 +87,7 @@ impl Marker {
     pub fn path(self) -> &'static str {
         match self {
             Marker::Disc => "M-4 0a4 4 0 1 0 8 0a4 4 0 1 0-8 0Z",
+            Marker::Point => "M-2.1 0a2.1 2.1 0 1 0 4.2 0a2.1 2.1 0 1 0-4.2 0Z",
             Marker::Square => "M-3.7-3.7h7.4v7.4h-7.4Z",
             Marker::Wedge => "M0-4.8L4.5 3.6h-9Z",
             Marker::Diamond => "M0-5L4.4 0L0 5L-4.4 0Z",

@@ -1,10 +1,10 @@
 //! One panel: frame, axes with their labels, and the place of the marks.
 
 use super::figure::{Axis, Heat, Height, Layer, Mark, Panel};
-use super::marks;
+use super::marks::{self, SPILL_PX, Sheets};
 use super::palette::Ink;
 use super::scale::{Scale, tick_text};
-use super::svg::Svg;
+use super::svg::{Svg, px};
 use super::table::significant;
 use super::text_width::{fit, width_px, wrap};
 
@@ -18,6 +18,15 @@ pub struct Place {
     pub y: f64,
     pub gutter: f64,
     pub width: f64,
+    /// Height of title and axis label over the plot, alike for all panels of a row.
+    pub head: f64,
+}
+
+/// Height that a panel's title and the label of its y axis need, px, when `room` px wide.
+pub fn head_px(panel: &Panel, room: f64) -> f64 {
+    let title = wrap(&panel.title, 12.0, true, room).len();
+    let label = wrap(&panel.y.label, TICK_PX, false, room).len();
+    16.0 * title as f64 + 15.0 * label as f64
 }
 
 /// Data to px within the plot.
@@ -44,6 +53,15 @@ pub fn gutter_px(panel: &Panel) -> f64 {
     let labels = tick_labels(&panel.y, length, 38.0);
     let widest = labels.iter().map(|(_, t)| width_px(t, TICK_PX, false)).fold(0.0, f64::max);
     widest.min(LONGEST_CATEGORY_PX) + 9.0
+}
+
+/// Room the last label of the x axis needs beyond the plot, px; fonts of other machines run wider than ours.
+pub fn overhang_px(panel: &Panel) -> f64 {
+    if panel.x.ticks.is_empty() {
+        0.6 * width_px(&tick_text(panel.x.scale.ends().1.abs().ceil()), TICK_PX, false)
+    } else {
+        0.0
+    }
 }
 
 fn tick_labels(axis: &Axis, length_px: f64, spacing_px: f64) -> Vec<(f64, String)> {
@@ -79,19 +97,17 @@ pub fn draw(svg: &mut Svg, key: &str, panel: &Panel, place: Place) -> f64 {
             ("data-y", (&axis_data(&panel.y)).into()),
         ],
     );
-    let mut top = place.y;
     let room = place.gutter + place.width;
-    if !panel.title.is_empty() {
-        for line in wrap(&panel.title, 12.0, true, room) {
-            top += 16.0;
-            label(svg, (place.x, top - 4.0), "start", "600", Ink::Text, &line);
-        }
+    let mut top = place.y;
+    for line in wrap(&panel.title, 12.0, true, room) {
+        top += 16.0;
+        label(svg, (place.x, top - 4.0), "start", "600", Ink::Text, &line);
     }
-    if !panel.y.label.is_empty() {
-        for line in wrap(&panel.y.label, TICK_PX, false, room) {
-            top += 15.0;
-            label(svg, (place.x, top - 4.0), "start", "", Ink::Soft, &line);
-        }
+    // The axis label stands right over its plot, whatever the titles beside it need.
+    top = place.y + place.head - 15.0 * wrap(&panel.y.label, TICK_PX, false, room).len() as f64;
+    for line in wrap(&panel.y.label, TICK_PX, false, room) {
+        top += 15.0;
+        label(svg, (place.x, top - 4.0), "start", "", Ink::Soft, &line);
     }
     top += 5.0;
     let left = place.x + place.gutter;
@@ -101,23 +117,12 @@ pub fn draw(svg: &mut Svg, key: &str, panel: &Panel, place: Place) -> f64 {
     svg.open("g", &[("class", "axis x".into())]);
     let below = x_axis(svg, &panel.x, &map, left, top);
     svg.close("g");
-    svg.open(
-        "svg",
-        &[
-            ("class", "plot".into()),
-            ("x", left.into()),
-            ("y", top.into()),
-            ("width", map.width.into()),
-            ("height", map.height.into()),
-            ("overflow", "hidden".into()),
-        ],
-    );
-    svg.open("g", &[("class", "marks".into())]);
+    let mut sheets = Sheets::default();
     for layer in &panel.layers {
-        marks::draw(svg, key, layer, &map);
+        marks::draw(&mut sheets, key, layer, &map);
     }
-    svg.close("g");
-    svg.close("svg");
+    sheet(svg, "plot", (left, top), &map, 0.0, sheets.plot);
+    sheet(svg, "over", (left, top), &map, SPILL_PX, sheets.over);
     let mut bottom = top + map.height + below;
     if !panel.x.label.is_empty() {
         for line in wrap(&panel.x.label, TICK_PX, false, room) {
@@ -127,6 +132,32 @@ pub fn draw(svg: &mut Svg, key: &str, panel: &Panel, place: Place) -> f64 {
     }
     svg.close("g");
     bottom - place.y
+}
+
+/// One sheet of marks, cut `spill` px outside the plot.
+fn sheet(svg: &mut Svg, class: &str, (left, top): (f64, f64), map: &Map, spill: f64, marks: Svg) {
+    let (wide, high) = (map.width + 2.0 * spill, map.height + 2.0 * spill);
+    let view = if spill > 0.0 {
+        format!("{} {} {} {}", px(-spill), px(-spill), px(wide), px(high))
+    } else {
+        String::new()
+    };
+    svg.open(
+        "svg",
+        &[
+            ("class", class.into()),
+            ("x", (left - spill).into()),
+            ("y", (top - spill).into()),
+            ("width", wide.into()),
+            ("height", high.into()),
+            ("viewBox", (&view).into()),
+            ("overflow", "hidden".into()),
+        ],
+    );
+    svg.open("g", &[("class", "marks".into())]);
+    svg.append(marks);
+    svg.close("g");
+    svg.close("svg");
 }
 
 fn axis_data(axis: &Axis) -> String {
@@ -194,7 +225,8 @@ fn y_axis(svg: &mut Svg, axis: &Axis, map: &Map, left: f64, top: f64) {
 /// Returns the height the tick labels take.
 fn x_axis(svg: &mut Svg, axis: &Axis, map: &Map, left: f64, top: f64) -> f64 {
     let foot = top + map.height;
-    let labels = tick_labels(axis, map.width, 62.0);
+    // Labels of a log axis are short, and every decade left out is missed.
+    let labels = tick_labels(axis, map.width, if axis.scale.is_log() { 42.0 } else { 62.0 });
     let room = if axis.ticks.is_empty() { 90.0 } else { map.width / labels.len().max(1) as f64 - 4.0 };
     let mut deepest = 1;
     for (value, text) in &labels {

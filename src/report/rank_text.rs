@@ -3,7 +3,7 @@
 use super::words::{
     WIDTH, grouped, heading_note, item, per_10_000, percent, rate_percent, say, significant, table, wrap,
 };
-use crate::study::rank::answer::{Answer, TagResult, VariantResult};
+use crate::study::rank::answer::{Answer, PriceStep, TagResult, VariantResult};
 use crate::study::rank::pairs::Pair;
 
 /// The whole report.
@@ -97,8 +97,9 @@ fn count(value: f64) -> String {
     if value >= 10.0 { grouped(value.round() as u64) } else { significant(value) }
 }
 
-fn tags(out: &mut String, a: &Answer) {
-    let base = &a.variants[0];
+/// The tags beside each other, fewest misses first: headings, and the numbers in words. Text and page show these.
+pub fn tag_table(a: &Answer) -> (Vec<&'static str>, Vec<Vec<String>>) {
+    let Some(base) = a.variants.first() else { return (vec![], vec![]) };
     let priced = base.tags.iter().any(|t| t.bill.is_some());
     let mut header = vec!["tag", "missed", "5-95 %", "per 10,000", "fewest", "regret", "meets target"];
     if priced {
@@ -109,35 +110,38 @@ fn tags(out: &mut String, a: &Answer) {
     }
     let mut order: Vec<&TagResult> = base.tags.iter().collect();
     order.sort_by(|x, y| x.missed.total_cmp(&y.missed));
-    let rows: Vec<Vec<String>> = order
-        .iter()
-        .map(|t| {
-            let money = |v: Option<f64>| v.map_or("-".to_owned(), |v| grouped(v.round() as u64));
-            let mut row = vec![
-                t.tag.clone(),
-                count(t.missed),
-                format!("{} to {}", count(t.missed_p05), count(t.missed_p95)),
-                per_10_000(t.miss_rate),
-                percent(t.odds_best),
-                count(t.regret),
-                percent(t.target_met),
-            ];
-            if priced {
-                row.extend([money(t.bill), money(t.total_cost)]);
-            }
-            if a.weighs_prices {
-                row.push(t.odds_least_cost.map_or("-".to_owned(), percent));
-            }
-            row
-        })
-        .collect();
+    let row = |t: &&TagResult| {
+        let money = |v: Option<f64>| v.map_or("-".to_owned(), |v| grouped(v.round() as u64));
+        let mut row = vec![
+            t.tag.clone(),
+            count(t.missed),
+            format!("{} to {}", count(t.missed_p05), count(t.missed_p95)),
+            per_10_000(t.miss_rate),
+            percent(t.odds_best),
+            count(t.regret),
+            percent(t.target_met),
+        ];
+        if priced {
+            row.extend([money(t.bill), money(t.total_cost)]);
+        }
+        if a.weighs_prices {
+            row.push(t.odds_least_cost.map_or("-".to_owned(), percent));
+        }
+        row
+    };
+    let rows = order.iter().map(row).collect();
+    (header, rows)
+}
+
+/// How to read `tag_table`.
+pub const TAG_TABLE_READING: &str = "\"fewest\": odds that no tag misses fewer. \"regret\": missed passings it loses on average against the best tag of each world. \"meets target\": share of races and timing points that reach it.";
+
+fn tags(out: &mut String, a: &Answer) {
+    let base = &a.variants[0];
+    let (header, rows) = tag_table(a);
     out.push_str("Missed passings per season\n");
     out.push_str(&table(&header, &rows));
-    out.push_str(&wrap(
-        "\"fewest\": odds that no tag misses fewer. \"regret\": missed passings it loses on average against the best tag of each world. \"meets target\": share of races and timing points that reach it.",
-        WIDTH,
-        "  ",
-    ));
+    out.push_str(&wrap(TAG_TABLE_READING, WIDTH, "  "));
     for t in base.tags.iter().filter(|t| t.short_of_stock.is_some()) {
         item(
             out,
@@ -170,12 +174,9 @@ fn parts(out: &mut String, a: &Answer) {
     }
 }
 
-fn prices(out: &mut String, a: &Answer) {
-    if a.price_steps.is_empty() {
-        return;
-    }
-    out.push_str("What fewer misses cost\n");
-    for step in &a.price_steps {
+/// What the steps up in price buy, a sentence each.
+pub fn price_sentences(a: &Answer) -> Vec<String> {
+    let sentence = |step: &PriceStep| {
         let verdict = match a.missed_passing_cost {
             Some(cost) if step.cost_per_avoided_miss <= cost => {
                 format!(" - below the {} stated per miss: worth it", significant(cost))
@@ -183,19 +184,27 @@ fn prices(out: &mut String, a: &Answer) {
             Some(cost) => format!(" - above the {} stated per miss: not worth it", significant(cost)),
             None => String::new(),
         };
-        item(
-            out,
-            &format!(
-                "{} in place of {}: {} {} more, {} fewer misses, {} {} for each{verdict}",
-                step.to,
-                step.from,
-                grouped(step.extra_bill.round() as u64),
-                a.currency,
-                count(step.misses_avoided),
-                significant(step.cost_per_avoided_miss),
-                a.currency
-            ),
-        );
+        format!(
+            "{} in place of {}: {} {} more, {} fewer misses, {} {} for each{verdict}",
+            step.to,
+            step.from,
+            grouped(step.extra_bill.round() as u64),
+            a.currency,
+            count(step.misses_avoided),
+            significant(step.cost_per_avoided_miss),
+            a.currency
+        )
+    };
+    a.price_steps.iter().map(sentence).collect()
+}
+
+fn prices(out: &mut String, a: &Answer) {
+    if a.price_steps.is_empty() {
+        return;
+    }
+    out.push_str("What fewer misses cost\n");
+    for sentence in price_sentences(a) {
+        item(out, &sentence);
     }
     out.push('\n');
 }

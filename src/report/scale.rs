@@ -1,5 +1,7 @@
 //! Axes: from data to the unit span, and round ticks for linear and logarithmic scales.
 
+use super::words::grouped_text;
+
 /// How an axis maps data.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Scale {
@@ -108,7 +110,7 @@ pub fn tick_step(span: f64, count: usize) -> f64 {
     round * power
 }
 
-/// A tick's number: no trailing zeros, a true minus sign, no thousands separators.
+/// A tick's number: no trailing zeros, a true minus sign, thousands in groups.
 pub fn tick_text(value: f64) -> String {
     let text = if value != 0.0 && (value.abs() >= 1e7 || value.abs() < 1e-6) {
         format!("{value:e}")
@@ -116,7 +118,7 @@ pub fn tick_text(value: f64) -> String {
         let fixed = format!("{value:.7}");
         fixed.trim_end_matches('0').trim_end_matches('.').to_string()
     };
-    if text == "-0" { "0".into() } else { text.replace('-', "\u{2212}") }
+    if text == "-0" { "0".into() } else { grouped_text(&text.replace('-', "\u{2212}")) }
 }
 
 #[cfg(test)]
@@ -166,7 +168,8 @@ mod tests {
     fn tick_text_is_plain() {
         assert_eq!(tick_text(-0.30000000000000004), "\u{2212}0.3");
         assert_eq!(tick_text(0.001), "0.001");
-        assert_eq!(tick_text(6000.0), "6000");
+        assert_eq!(tick_text(6000.0), "6,000");
+        assert_eq!(tick_text(-12000.5), "\u{2212}12,000.5");
         assert_eq!(tick_text(-0.0), "0");
     }
 }

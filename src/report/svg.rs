@@ -103,6 +103,10 @@ impl Svg {
         self.text.push_str("</title>");
         self.close(name);
     }
+    /// Appends what another text has grown to.
+    pub fn append(&mut self, other: Svg) {
+        self.text.push_str(&other.text);
+    }
     pub fn finish(self) -> String {
         self.text
     }

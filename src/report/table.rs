@@ -1,5 +1,7 @@
 //! A table: the numbers of a figure, for the page (rounded) and as CSV (full precision).
 
+use super::words::grouped_text;
+
 /// How a column's numbers are shown. CSV always holds the full value.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Show {
@@ -110,10 +112,19 @@ impl Show {
             _ if value.is_infinite() => if value > 0.0 { "no limit" } else { "\u{2212}\u{221e}" }.to_string(),
             Show::Fixed(decimals) => format!("{value:.decimals$}"),
             Show::Digits(digits) => significant(value, digits),
-            Show::Percent => format!("{} %", significant(100.0 * value, 3)),
+            Show::Percent => format!("{} %", percent_digits(value)),
         };
-        text.replace('-', "\u{2212}")
+        grouped_text(&text.replace('-', "\u{2212}"))
     }
+}
+
+/// A share in percent with three significant digits; close to all, two digits of what is lacking.
+fn percent_digits(share: f64) -> String {
+    if share >= 1.0 || share <= 0.99 {
+        return significant(100.0 * share, 3);
+    }
+    let decimals = (1 - libm::log10(100.0 * (1.0 - share)).floor() as i64).clamp(1, 9) as usize;
+    format!("{:.decimals$}", 100.0 * share).trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// `value` with `digits` significant digits in plain notation.
@@ -147,7 +158,12 @@ mod tests {
         assert_eq!(Show::Percent.text(0.001234567), "0.123 %");
         assert_eq!(Show::Percent.text(0.999), "99.9 %");
         assert_eq!(Show::Fixed(1).text(-3.06), "\u{2212}3.1");
-        assert_eq!(Show::Digits(3).text(123456.0), "123456");
+        assert_eq!(
+            [1.0, 0.99997, 0.0, 1.2].map(|v| Show::Percent.text(v)),
+            ["100 %", "99.997 %", "0 %", "120 %"]
+        );
+        assert_eq!(Show::Digits(3).text(123456.0), "123,456");
+        assert_eq!(Show::Fixed(2).text(-1234.5), "\u{2212}1,234.50");
         assert_eq!(Show::Digits(2).text(0.00001234), "0.000012");
     }
 }

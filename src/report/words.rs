@@ -8,18 +8,21 @@ pub fn per_10_000(rate: f64) -> String {
     significant(1e4 * rate)
 }
 
-/// Two significant digits, without exponent where that reads well.
+/// Two significant digits, at least all whole ones; never an exponent, for nobody reads one aloud.
 pub fn significant(value: f64) -> String {
-    match value.abs() {
+    // The limits lie where rounding reaches the next power of ten: 0.996 is 1.0, and 9.96 is 10.
+    let text = match value.abs() {
         0.0 => "0".to_owned(),
-        v if v < 1e-4 => format!("{value:.1e}"),
-        v if v < 0.001 => format!("{value:.5}"),
-        v if v < 0.01 => format!("{value:.4}"),
-        v if v < 0.1 => format!("{value:.3}"),
-        v if v < 1.0 => format!("{value:.2}"),
-        v if v < 10.0 => format!("{value:.1}"),
+        v if v < 0.0001 && value < 0.0 => "between -0.0001 and 0".to_owned(),
+        v if v < 0.0001 => "<0.0001".to_owned(),
+        v if v < 0.000995 => format!("{value:.5}"),
+        v if v < 0.00995 => format!("{value:.4}"),
+        v if v < 0.0995 => format!("{value:.3}"),
+        v if v < 0.995 => format!("{value:.2}"),
+        v if v < 9.95 => format!("{value:.1}"),
         _ => format!("{value:.0}"),
-    }
+    };
+    grouped_text(&text)
 }
 
 /// Share 0..=1 as a percentage; never a bare 0 or 100 unless it is exactly that.
@@ -42,17 +45,44 @@ pub fn rate_percent(rate: f64) -> String {
     format!("{} %", text.trim_end_matches('0').trim_end_matches('.'))
 }
 
-/// A whole number with thin groups of three: 12,345,678.
+/// A whole number in groups of three: 12,345,678.
 pub fn grouped(n: u64) -> String {
-    let digits = n.to_string();
-    let mut out = String::new();
-    for (i, c) in digits.chars().enumerate() {
-        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+    grouped_text(&n.to_string())
+}
+
+/// A number's text with its whole digits in groups of three: `-12345.678` as `-12,345.678`.
+pub fn grouped_text(number: &str) -> String {
+    let start = number.find(|c: char| c.is_ascii_digit()).unwrap_or(number.len());
+    let rest = &number[start..];
+    let whole = rest.find(|c: char| !c.is_ascii_digit()).unwrap_or(rest.len());
+    let mut out = number[..start].to_owned();
+    for (i, c) in rest[..whole].chars().enumerate() {
+        if i > 0 && (whole - i).is_multiple_of(3) {
             out.push(',');
         }
         out.push(c);
     }
-    out
+    out + &rest[whole..]
+}
+
+/// The first letter as a capital.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// Hyphens of a number as minus signs.
+pub fn minus(number: &str) -> String {
+    number.replace('-', "\u{2212}")
+}
+
+/// "a, b and c".
+pub fn listed(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [only] => only.clone(),
+        [before @ .., last] => format!("{} and {last}", before.join(", ")),
+    }
 }
 
 /// Columns aligned, first left and the others right, two spaces between; every line indented by two.
@@ -130,6 +160,14 @@ mod tests {
         assert_eq!([0.998, 0.9995, 0.9, 1.0].map(rate_percent), ["99.8 %", "99.95 %", "90 %", "100 %"]);
         assert_eq!([5, 999, 1000, 1234567].map(grouped), ["5", "999", "1,000", "1,234,567"]);
         assert_eq!([0.00012, 4.2e-7, 0.03, 0.0].map(per_10_000), ["1.2", "0.0042", "300", "0"]);
+        assert_eq!(
+            [0.996, 9.96, 0.0000012, 4306.9, -1234.5].map(significant),
+            ["1.0", "10", "<0.0001", "4,307", "-1,234"]
+        );
+        assert_eq!(
+            ["\u{2212}12345.6789", "no", "999 %"].map(grouped_text),
+            ["\u{2212}12,345.6789", "no", "999 %"]
+        );
     }
 
     #[test]

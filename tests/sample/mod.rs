@@ -1,5 +1,9 @@
 //! Invented figures and a page for the tests of the drawing code: every mark once, names that try to break out.
 
+// Not every test that shares this file looks for cut marks.
+#[allow(dead_code)]
+pub mod whole;
+
 use readodds::report::figure::*;
 use readodds::report::page::{Page, assumptions};
 use readodds::report::palette::{Dash, Ink, Style};
@@ -30,7 +34,39 @@ fn panel(title: &str, x: Axis, y: Axis, height: f64, layers: Vec<Layer>) -> Pane
 }
 
 pub fn figures() -> Vec<Figure> {
-    vec![rates(), curves(), causes(), heat(), steps()]
+    vec![rates(), curves(), causes(), heat(), steps(), edges()]
+}
+
+/// Markers, intervals and words on every edge of a panel.
+fn edges() -> Figure {
+    let dot = |at: f64, v: f64| Dot {
+        at,
+        value: v,
+        inner: Some((0.0, v)),
+        outer: Some((0.0, 10.0)),
+        tip: String::new(),
+    };
+    let corners = vec![dot(0.0, 0.0), dot(0.0, 10.0), dot(10.0, 0.0), dot(10.0, 10.0)];
+    let words = |x: f64, y: f64, anchor: Anchor| {
+        let note = Mark::Note { at: (x, y), text: "words as long as a sentence".into(), anchor };
+        Layer::new("", Style::plain(Ink::Text), note)
+    };
+    let mut layers = vec![
+        Layer::new("corners", Style::series(2), Mark::Dots(Along::Y, corners)),
+        words(0.0, 0.0, Anchor::End),
+        words(10.0, 10.0, Anchor::Start),
+        words(0.0, 10.0, Anchor::Middle),
+    ];
+    layers.push(Layer::new(
+        "",
+        Style::series(1),
+        Mark::Rule { along: Along::X, at: 6.5, label: "a rule near the right edge, with words".into() },
+    ));
+    let axis = |label: &str| Axis::new(label, Scale::Linear { low: 0.0, high: 10.0 });
+    figure("sample-edges", "Nothing on an edge is cut", 3, {
+        let one = panel("", axis("value, dB"), axis("value, dB"), 120.0, layers);
+        vec![one.clone(), one.clone(), one]
+    })
 }
 
 fn rates() -> Figure {
@@ -86,7 +122,10 @@ fn curves() -> Figure {
             Layer::new(
                 "needs more than the generator gives",
                 Style::series(2),
-                Mark::Rug(vec![(870.0, "870 MHz".into()), (880.0, "880 MHz".into())]),
+                Mark::Rug {
+                    strokes: vec![(870.0, "870 MHz".into()), (880.0, "880 MHz".into())],
+                    height_px: 9.0,
+                },
             ),
         ];
         let mut p = panel(
@@ -237,7 +276,7 @@ pub fn page() -> Page {
         study: "predict".into(),
         subject: format!("Invented Harbour Run {HOSTILE}"),
         note: "Invented for a test.".into(),
-        answer: "Of 6000 runners about 12 leave no read at the finish in rain, and 594 at the old mill."
+        answer: "Of 6,000 runners about 12 leave no read at the finish in rain, and 594 at the old mill."
             .into(),
         caption: "Missed runners".into(),
         table,
@@ -247,5 +286,6 @@ pub fn page() -> Page {
         assumptions: assumed,
         inputs: vec![(HOSTILE.into(), "00ff".into())],
         run: vec![("seed".into(), "1".into())],
+        ..Page::default()
     }
 }

@@ -6,7 +6,8 @@
   const make = (name, text, parent) => { const e = document.createElement(name); e.textContent = text; parent.append(e); return e; };
   const NS = 'http://www.w3.org/2000/svg';
   const tip = document.getElementById('tip');
-  const number = v => String(Number(v.toPrecision(4))).replace('-', '\u2212');
+  const number = v => { const [whole, rest] = String(Math.abs(v) >= 1e4 ? Math.round(v) : Number(v.toPrecision(4))).split('.');
+    return (whole.replace(/\B(?=(\d{3})+$)/g, ',') + (rest ? '.' + rest : '')).replace('-', '\u2212'); };
 
   // Axes: from px of the plot to data and back, with the stretch shown at the moment.
   const axis = text => { const [kind, low, high, label] = text.split('|'); return { kind, low: +low, high: +high, label }; };
@@ -23,12 +24,12 @@
     svg.tabIndex = 0;
     return $('.panel', svg).map(g => {
       const plot = g.querySelector('.plot'), box = k => plot[k].baseVal.value;
-      const p = { svg, g, plot, marks: plot.querySelector('.marks'), ticks: g.querySelector('.axis.x'), width: box('width'), height: box('height'),
+      const p = { svg, g, plot, marks: $('.marks', g), ticks: g.querySelector('.axis.x'), width: box('width'), height: box('height'),
         left: box('x'), top: box('y'), x: axis(g.dataset.x), y: axis(g.dataset.y), k: 1, shift: 0 };
       p.still = p.ticks.innerHTML;
       p.spots = spots(p);
       p.zooms = p.x.kind !== 'named' && p.spots.some(s => s.line) && !plot.querySelector('.heat');
-      $('.mark', plot).forEach(m => { m.home = m.getAttribute('transform').match(/-?[\d.]+/g).map(Number); });
+      $('.mark', g).forEach(m => { m.home = m.getAttribute('transform').match(/-?[\d.]+/g).map(Number); });
       return p;
     });
   });
@@ -37,7 +38,7 @@
   function spots(p) {
     const out = [];
     const say = (axis, v) => { const [name, unit] = axis.label.split(', '); return name + ' ' + number(v) + (unit ? '\u2009' + unit : ''); };
-    $('.layer', p.plot).forEach(layer => {
+    $('.layer', p.g).forEach(layer => {
       const name = layer.dataset.name;
       $('.tip', layer).forEach(e => { const b = e.getBBox(), m = e.getAttribute('transform')?.match(/-?[\d.]+/g);
         const [dx, dy] = m ? m.map(Number) : [0, 0];
@@ -91,8 +92,8 @@
   function zoom(list, a, b) {
     for (const p of list) {
       p.k = 1 / (b - a); p.shift = -a * p.width * p.k;
-      p.marks.setAttribute('transform', `matrix(${p.k} 0 0 1 ${p.shift} 0)`);
-      $('.mark', p.plot).forEach(m => m.setAttribute('transform', `translate(${m.home[0]} ${m.home[1]}) scale(${1 / p.k} 1)`));
+      p.marks.forEach(m => m.setAttribute('transform', `matrix(${p.k} 0 0 1 ${p.shift} 0)`));
+      $('.mark', p.g).forEach(m => m.setAttribute('transform', `translate(${m.home[0]} ${m.home[1]}) scale(${1 / p.k} 1)`));
       if (p.k === 1) { p.ticks.innerHTML = p.still; continue; }
       const [low, high] = [value(p.x, a), value(p.x, b)], step = 10 ** Math.floor(Math.log10((high - low) / 4));
       const size = [1, 2, 5, 10].map(f => f * step).find(s => (high - low) / s <= p.width / 60) ?? 10 * step;
@@ -174,5 +175,13 @@
       label.append(input, ' ' + name);
     }
   }
+  // What is wider than the window says so.
+  const hint = () => $('.scroll').forEach(e => {
+    const more = e.scrollWidth > e.clientWidth + 2;
+    if (more && !e.wide) { e.wide = make('p', 'wider than the window: scroll sideways', e.parentNode); e.wide.className = 'wide'; e.before(e.wide); }
+    if (e.wide) e.wide.hidden = !more;
+  });
+  hint(); addEventListener('resize', hint); $('details').forEach(e => e.addEventListener('toggle', hint));
+
   document.documentElement.dataset.ready = panels.flat().length + ' panels, ' + panels.flat().reduce((n, p) => n + p.spots.length, 0) + ' values';
 })();

@@ -1,13 +1,13 @@
 //! Figure of the backup's distance: r, and what is left of it when parts of the crossing are new for the copy.
 
-use super::predict::{figure, panel};
 use super::redundancy::source;
+use super::{figure, panel};
 use crate::report::distance_text::findings;
 use crate::report::figure::{Along, Axis, Figure, Layer, Mark};
 use crate::report::palette::{Dash, Ink, Style};
 use crate::report::scale::Scale;
 use crate::report::table::{Cell, Show, Table};
-use crate::report::words::percent;
+use crate::report::words::{capital, minus, percent};
 use crate::study::redundancy::answer::Answer;
 use crate::study::redundancy::distance::AtDistance;
 
@@ -79,18 +79,14 @@ pub fn distance(a: &Answer) -> Option<Figure> {
     );
     let end = known[known.len() - 1];
     let title = format!(
-        "{} m on, a copy of {} misses {} of what it missed; {} stay for ever with runner and bib",
-        last,
+        "{last} m on, a copy of {0} misses {1} of what {0} missed; {2} stay for ever with runner and bib",
         curve.line,
         percent(r(end)),
         percent(runner(end).max(0.0))
     );
     let reading = format!(
         "Gaps between the lines: what the copy shares with the line. {}.",
-        findings(curve).first().map_or(String::new(), |f| {
-            let mut chars = f.chars();
-            chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
-        })
+        findings(curve).first().map_or(String::new(), |f| minus(&capital(f)))
     );
     let mut out = figure("distance", title, &reading, source(a), table);
     out.panels = vec![panel("", x, y, 220.0, layers)];

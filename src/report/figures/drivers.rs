@@ -1,15 +1,14 @@
 //! Figures of what drives the misses: indices of a race day, swings, indices of one passing.
 
-use super::predict::{figure, panel};
+use super::spans::{PER, Span, spans};
+use super::{figure, panel};
 use crate::report::drivers_text::{missed, share_words, strongest};
-use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark, Panel};
-use crate::report::palette::{Dash, Ink, Style};
+use crate::report::figure::{Along, Axis, Dot, Figure, Layer, Mark};
+use crate::report::palette::{Ink, Style};
 use crate::report::scale::Scale;
 use crate::report::table::{Show, Table};
 use crate::report::words::{grouped, percent};
 use crate::study::drivers::answer::{Answer, Driver, Split, Swing};
-
-const PER: f64 = 1e4;
 
 fn source(a: &Answer) -> String {
     format!(
@@ -51,13 +50,19 @@ fn shares(key: &str, title: String, reading: &str, a: &Answer, split: &Split) ->
         "share of the variance of the log miss odds, %",
         Scale::from_zero(ends.map(|v| 100.0 * v.clamp(-0.2, 1.2))),
     );
+    let (lowest, highest) = x.scale.ends();
+    let on = |share: f64| (100.0 * share).clamp(lowest, highest);
+    let beyond = split.drivers.iter().flat_map(|d| [d.first_order, d.total]).any(|r| {
+        let ends = [r.mean, r.low.unwrap_or(r.mean), r.high.unwrap_or(r.mean)];
+        ends.iter().any(|v| 100.0 * v < lowest || 100.0 * v > highest)
+    });
     let dots = |at: f64, read: fn(&Driver) -> crate::estimate::indices::Replicated, what: &str| -> Vec<Dot> {
         let one = |(i, d): (usize, &Driver)| {
             let r = read(d);
             Dot {
                 at: i as f64 + at,
-                value: 100.0 * r.mean,
-                inner: r.low.zip(r.high).map(|(low, high)| (100.0 * low, 100.0 * high)),
+                value: on(r.mean),
+                inner: r.low.zip(r.high).map(|(low, high)| (on(low), on(high))),
                 outer: None,
                 tip: format!("{}\n{what} {}", d.name, share_words(&r)),
             }
@@ -82,7 +87,9 @@ fn shares(key: &str, title: String, reading: &str, a: &Answer, split: &Split) ->
         ),
     ];
     let names = split.drivers.iter().map(|d| d.name.clone());
-    let mut out = figure(key, title, reading, source(a), table);
+    let edge = " What ends at the edge of the axis reaches beyond it: noise of few replications.";
+    let reading = format!("{reading}{}", if beyond { edge } else { "" });
+    let mut out = figure(key, title, &reading, source(a), table);
     let height = 34.0 * split.drivers.len().max(2) as f64;
     out.panels = vec![panel("", x, Axis::categories("input", names, true), height, layers)];
     out
@@ -94,7 +101,7 @@ pub fn race_day(a: &Answer) -> Option<Figure> {
     let title = match strongest(split) {
         Some(d) => {
             format!(
-                "Race days differ most by one thing: {} (a hand in {})",
+                "Race days differ most by one thing: {}, with a hand in {}",
                 d.name,
                 percent(d.total.mean.min(1.0))
             )
@@ -112,7 +119,7 @@ pub fn one_passing(a: &Answer) -> Option<Figure> {
     let title = match strongest(split) {
         Some(d) => {
             format!(
-                "One passing is decided most by this: {} (a hand in {})",
+                "One passing is decided most by this: {}, with a hand in {}",
                 d.name,
                 percent(d.total.mean.min(1.0))
             )
@@ -124,50 +131,18 @@ pub fn one_passing(a: &Answer) -> Option<Figure> {
     Some(shares("one-passing", title, reading, a, split))
 }
 
-fn swing_panel(title: &str, names: &str, list: &[Swing], x: &Axis, middle: Option<f64>) -> Panel {
-    let floor = x.scale.ends().0;
-    let on = |rate: f64| (PER * rate).max(floor);
-    let spans = list.iter().enumerate().map(|(i, s)| Bar {
-        at: i as f64,
-        from: on(s.miss_rate_at_low),
-        to: on(s.miss_rate_at_high),
-        thickness: 0.16,
-        tip: String::new(),
-    });
-    let dots = |read: fn(&Swing) -> (Option<f64>, f64)| -> Vec<Dot> {
-        let dot = |(i, s): (usize, &Swing)| {
-            let (at, rate) = read(s);
-            let at = at.map_or(String::new(), |v| format!(" {v:.2} {}", s.unit));
-            let tip = format!("{}{at}: {} of 10,000", s.name, missed(rate));
-            Dot { at: i as f64, value: on(rate), inner: None, outer: None, tip }
-        };
-        list.iter().enumerate().map(dot).collect()
-    };
-    let mut layers = vec![
-        Layer::new("", Style::plain(Ink::Faint), Mark::Bars(Along::X, spans.collect())),
-        Layer::new(
-            "at its 5 % value",
-            Style::series(1),
-            Mark::Dots(Along::X, dots(|s| (s.low, s.miss_rate_at_low))),
-        ),
-        Layer::new(
-            "at its 95 % value",
-            Style::series(0),
-            Mark::Dots(Along::X, dots(|s| (s.high, s.miss_rate_at_high))),
-        ),
-    ];
-    if let Some(middle) = middle {
-        layers.push(Layer::new(
-            "everything the race shares at its middle",
-            Style::plain(Ink::Soft).dashed(Dash::Dot).wide(1.6),
-            Mark::Rule { along: Along::X, at: on(middle), label: String::new() },
-        ));
+fn span(s: &Swing) -> Span<'_> {
+    Span {
+        what: &s.name,
+        unit: &s.unit,
+        low: s.low,
+        high: s.high,
+        rate_at_low: s.miss_rate_at_low,
+        rate_at_high: s.miss_rate_at_high,
     }
-    let y = Axis::categories(names, list.iter().map(|s| s.name.clone()), true);
-    panel(title, x.clone(), y, 27.0 * list.len().max(2) as f64, layers)
 }
 
-/// The tornado: one thing at a time from its 5 % to its 95 % value.
+/// One thing at a time from its 5 % to its 95 % value.
 pub fn swings(a: &Answer) -> Option<Figure> {
     let widest = a.race_day_swings.first()?;
     let mut table = Table::new(&[
@@ -210,20 +185,19 @@ pub fn swings(a: &Answer) -> Option<Figure> {
     let reading = "One input at a time from its 5 % to its 95 % value, all that the race shares at its middle; the same runners \
                    each time. Values at the left edge are that or less.";
     let mut out = figure("swings", title, reading, source(a), table);
-    out.panels = vec![swing_panel(
-        "Shared by all runners of a race",
-        "input",
-        &a.race_day_swings,
-        &axis(&a.race_day_swings),
-        a.middle_miss_rate,
-    )];
-    if !a.runner_swings.is_empty() {
-        out.panels.push(swing_panel(
-            "If all runners were alike in this",
-            "input",
-            &a.runner_swings,
-            &axis(&a.runner_swings),
-            a.middle_miss_rate,
+    let lists = [
+        ("Shared by all runners of a race", &a.race_day_swings),
+        ("If all runners were alike in this", &a.runner_swings),
+    ];
+    for (title, list) in lists.into_iter().filter(|(_, list)| !list.is_empty()) {
+        let list_of: Vec<Span> = list.iter().map(span).collect();
+        let middle = a.middle_miss_rate.map(|rate| (rate, "everything the race shares at its middle"));
+        out.panels.push(spans(
+            title,
+            &list_of,
+            &axis(list),
+            ["at its 5 % value", "at its 95 % value"],
+            middle,
         ));
     }
     Some(out)

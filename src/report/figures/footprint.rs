@@ -6,6 +6,7 @@ use crate::report::figure::{Axis, Figure, Heat, Height, Layer, Mark, Panel, Swit
 use crate::report::palette::{Ink, Style};
 use crate::report::scale::Scale;
 use crate::report::table::{Cell, Show, Table};
+use crate::report::words::listed;
 use crate::study::footprint::{Footprint, WetnessMap};
 
 const CUTS: [f64; 7] = [0.02, 0.1, 0.25, 0.5, 0.75, 0.9, 0.98];
@@ -18,7 +19,7 @@ fn covered_m(footprint: &Footprint, map: &WetnessMap) -> f64 {
 
 /// Heat maps over the plan, dry and soaked, with the layout to scale from three sides.
 pub fn plan(footprint: &Footprint, point: &TimingPoint, key: &str) -> Figure {
-    let [x_antennas, y_ends, z_ends] = layout::extent(point);
+    let ([x_antennas, y_ends, z_ends], reach) = layout::extent(point, footprint.tag_height_m);
     let read =
         footprint.maps.iter().flat_map(|m| &m.read_odds).flat_map(|row| row.iter().zip(&footprint.x_m));
     let x_ends = read
@@ -49,7 +50,9 @@ pub fn plan(footprint: &Footprint, point: &TimingPoint, key: &str) -> Figure {
     let side = layout::layers(point, View::Side, footprint.tag_height_m);
     panels.push(panel("from the side", Axis { label: "along the road, m".into(), ..x }, z.clone(), side));
     let front = layout::layers(point, View::Front, footprint.tag_height_m);
-    let across = Axis::new("across the road, m to the runners' right", linear((-y_ends.1, -y_ends.0)));
+    // As wide as the view beside it, so that both are to one scale.
+    let reach = reach.max(0.5 * (x_ends.1 - x_ends.0));
+    let across = Axis::new("across the road, m to the runners' right", linear((-reach, reach)));
     panels.push(panel("as the runners see it", across, z, front));
     let mut table = Table::new(&[
         ("wetness", "bibs", Show::Fixed(0)),
@@ -66,17 +69,16 @@ pub fn plan(footprint: &Footprint, point: &TimingPoint, key: &str) -> Figure {
             }
         }
     }
-    let lengths: Vec<String> = footprint
-        .maps
-        .iter()
-        .map(|m| match covered_m(footprint, m) {
-            length if length < 0.05 => format!("nowhere with {} bibs", m.wetness),
-            length => format!("along {length:.1} m with {} bibs", m.wetness),
-        })
-        .collect();
+    let whole_m = footprint.cell_x_m * footprint.x_m.len() as f64;
+    let length = |m: &WetnessMap| match covered_m(footprint, m) {
+        length if length < 0.05 => format!("nowhere with {} bibs", m.wetness),
+        length if length > whole_m - 0.05 => format!("along all {whole_m:.0} m with {} bibs", m.wetness),
+        length => format!("along {length:.1} of {whole_m:.0} m with {} bibs", m.wetness),
+    };
+    let lengths: Vec<String> = footprint.maps.iter().map(length).collect();
     Figure {
         key: key.into(),
-        title: format!("{}: a read is likely {}", footprint.point, lengths.join(" and ")),
+        title: format!("{}: a read is likely {}", footprint.point, listed(&lengths)),
         reading: format!(
             "To scale. Colour: odds that at least one round reads the tag while it covers that quarter metre; likely \
              means one half or more, averaged over the lateral places. {} runners for each place, in their usual \

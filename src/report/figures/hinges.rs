@@ -1,14 +1,14 @@
 //! Figure of what a forecast hinges on.
 
-use super::predict::{figure, panel, source, worst};
-use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark};
-use crate::report::palette::{Dash, Ink, Style};
+use super::figure;
+use super::predict::{source, worst};
+use super::spans::{PER, Span, spans};
+use crate::report::figure::{Axis, Figure};
 use crate::report::scale::Scale;
 use crate::report::table::{Show, Table};
 use crate::report::words::per_10_000;
+use crate::study::hinges::Hinge;
 use crate::study::predict::Forecast;
-
-const PER: f64 = 1e4;
 
 /// What the miss rate of the worst point hinges on.
 pub fn hinges(f: &Forecast) -> Option<Figure> {
@@ -36,40 +36,6 @@ pub fn hinges(f: &Forecast) -> Option<Figure> {
     let values =
         p.hinges.iter().flat_map(|h| [h.miss_rate_at_low, h.miss_rate_at_high]).chain([p.summary.miss_rate]);
     let x = Axis::new("missed of 10,000 runners, log scale", Scale::decades(values.map(|v| PER * v)));
-    let floor = x.scale.ends().0;
-    let dots = |read: fn(&crate::study::hinges::Hinge) -> (f64, f64)| -> Vec<Dot> {
-        let dot = |(i, h): (usize, &crate::study::hinges::Hinge)| {
-            let (at, rate) = read(h);
-            let tip = format!("{} {:.2} {}: {} of 10,000", h.what, at, h.unit, per_10_000(rate));
-            Dot { at: i as f64, value: (PER * rate).max(floor), inner: None, outer: None, tip }
-        };
-        p.hinges.iter().enumerate().map(dot).collect()
-    };
-    let spans = p.hinges.iter().enumerate().map(|(i, h)| Bar {
-        at: i as f64,
-        from: (PER * h.miss_rate_at_low).max(floor),
-        to: (PER * h.miss_rate_at_high).max(floor),
-        thickness: 0.16,
-        tip: if h.clear { String::new() } else { format!("{}: no more than chance", h.what) },
-    });
-    let layers = vec![
-        Layer::new("", Style::plain(Ink::Faint), Mark::Bars(Along::X, spans.collect())),
-        Layer::new(
-            "race days in the lowest third",
-            Style::series(1),
-            Mark::Dots(Along::X, dots(|h| (h.low, h.miss_rate_at_low))),
-        ),
-        Layer::new(
-            "race days in the highest third",
-            Style::series(0),
-            Mark::Dots(Along::X, dots(|h| (h.high, h.miss_rate_at_high))),
-        ),
-        Layer::new(
-            "expected over all race days",
-            Style::plain(Ink::Soft).dashed(Dash::Dot).wide(1.6),
-            Mark::Rule { along: Along::X, at: PER * p.summary.miss_rate, label: String::new() },
-        ),
-    ];
     let clear = p.hinges.iter().find(|h| h.clear);
     let title = match clear {
         Some(h) => format!(
@@ -81,11 +47,27 @@ pub fn hinges(f: &Forecast) -> Option<Figure> {
         ),
         None => format!("{}: nothing drawn for a race stands out as the lever", p.name),
     };
-    let names = p.hinges.iter().map(|h| if h.clear { h.what.clone() } else { format!("({})", h.what) });
     let reading = "Mean miss rate over the third of race days with the lowest and the highest value of each quantity; no \
-                   run was made again. In brackets: no more than chance explains.";
-    let y = Axis::categories("drawn for each race", names, true);
+                   run was made again.";
     let mut out = figure("hinges", title, reading, source(f), table);
-    out.panels = vec![panel("", x, y, 30.0 * p.hinges.len() as f64, layers)];
+    for (title, clear) in [("stands out", true), ("no more than chance explains", false)] {
+        let list: Vec<Span> = p.hinges.iter().filter(|h| h.clear == clear).map(span).collect();
+        if !list.is_empty() {
+            let ends = ["race days in the lowest third", "race days in the highest third"];
+            let middle = Some((p.summary.miss_rate, "expected over all race days"));
+            out.panels.push(spans(title, &list, &x, ends, middle));
+        }
+    }
     Some(out)
+}
+
+fn span(h: &Hinge) -> Span<'_> {
+    Span {
+        what: &h.what,
+        unit: &h.unit,
+        low: Some(h.low),
+        high: Some(h.high),
+        rate_at_low: h.miss_rate_at_low,
+        rate_at_high: h.miss_rate_at_high,
+    }
 }

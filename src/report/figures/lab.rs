@@ -3,12 +3,13 @@
 //! Threshold and backscatter never share a pair of axes: they are different quantities, and where two curves cross
 //! would mean nothing.
 
-use super::predict::{figure, panel};
+use super::{figure, panel};
 use crate::report::figure::{Along, Axis, Dot, Figure, Layer, Mark, Panel, Switch};
 use crate::report::palette::{Dash, Ink, Style};
 use crate::report::scale::Scale;
 use crate::report::table::{Cell, Show, Table};
-use crate::study::lab::{CurvePoint, LabAnswer, MountAnswer, TagAnswer};
+use crate::report::words::minus;
+use crate::study::lab::{BandAnswer, CurvePoint, LabAnswer, MountAnswer, TagAnswer};
 
 fn source(tag: &TagAnswer) -> String {
     let how = if tag.referred_here {
@@ -26,7 +27,7 @@ fn frequency(mounts: &[&MountAnswer]) -> Axis {
     Axis::new("frequency, MHz", scale)
 }
 
-/// Regional bands, those that touch joined, as shading.
+/// Regional bands as shading; those that overlap are joined. The legend names them all.
 fn bands(mount: &MountAnswer) -> Vec<Layer> {
     let mut list: Vec<(f64, f64)> = mount.bands.iter().map(|b| (b.low_mhz, b.high_mhz)).collect();
     list.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -37,13 +38,16 @@ fn bands(mount: &MountAnswer) -> Vec<Layer> {
             _ => joined.push((low, high)),
         }
     }
-    joined
-        .into_iter()
-        .map(|(from, to)| {
-            let mark = Mark::Shade { along: Along::X, from, to, label: String::new() };
-            Layer::new("bands reported", Style::plain(Ink::Wash), mark)
-        })
-        .collect()
+    let named = |b: &BandAnswer| format!("{} {} to {} MHz", b.region, b.low_mhz, b.high_mhz);
+    let name = match &mount.bands[..] {
+        few if few.len() <= 3 => few.iter().map(named).collect::<Vec<_>>().join(", "),
+        many => format!("bands of {} regions", many.len()),
+    };
+    let shade = |(from, to)| {
+        let mark = Mark::Shade { along: Along::X, from, to, label: String::new() };
+        Layer::new(&name, Style::plain(Ink::Wash), mark)
+    };
+    joined.into_iter().map(shade).collect()
 }
 
 /// Samples that still get a line style of their own.
@@ -127,7 +131,11 @@ pub fn thresholds(tag: &TagAnswer, level: f64, key: &str) -> Figure {
             .map(|p| (p.freq_mhz, format!("{} MHz: no sample woke", p.freq_mhz)))
             .collect();
         if !never.is_empty() {
-            layers.push(Layer::new("no sample woke", Style::plain(Ink::Text).wide(1.4), Mark::Rug(never)));
+            layers.push(Layer::new(
+                "no sample woke",
+                Style::plain(Ink::Text).wide(1.4),
+                Mark::Rug { strokes: never, height_px: 9.0 },
+            ));
         }
         mount_panel(m, frequency(&mounts), y.clone(), layers)
     });
@@ -146,11 +154,6 @@ fn mount_panel(mount: &MountAnswer, x: Axis, y: Axis, layers: Vec<Layer>) -> Pan
     let mut one = panel(&mount.mount, x, y, 150.0, layers);
     one.switch = Switch::new("mount", &mount.mount);
     one
-}
-
-/// Hyphens of a number as minus signs.
-pub(super) fn minus(number: &str) -> String {
-    number.replace('-', "\u{2212}")
 }
 
 fn mounts_title(tag: &TagAnswer) -> String {

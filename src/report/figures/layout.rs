@@ -41,18 +41,13 @@ pub fn layers(point: &TimingPoint, view: View, tag_height_m: [f64; 3]) -> Vec<La
     let mut out = Vec::new();
     let half = 0.5 * point.road_width_m;
     let edge = Style::plain(Ink::Soft).wide(1.6);
-    match view {
-        View::Above => {
-            for y in [-half, half] {
-                out.push(Layer::new("", edge, Mark::Rule { along: Along::Y, at: y, label: String::new() }));
-            }
-        }
-        View::Side => {}
-        View::Front => {
-            for y in [-half, half] {
-                out.push(Layer::new("", edge, Mark::Rule { along: Along::X, at: y, label: String::new() }));
-            }
-        }
+    let along = match view {
+        View::Above => Some(Along::Y),
+        View::Front => Some(Along::X),
+        View::Side => None,
+    };
+    for (along, at) in along.iter().flat_map(|along| [(*along, -half), (*along, half)]) {
+        out.push(Layer::new("edge of the road", edge, Mark::Rule { along, at, label: String::new() }));
     }
     if view != View::Above {
         let [low, middle, high] = tag_height_m;
@@ -72,13 +67,17 @@ pub fn layers(point: &TimingPoint, view: View, tag_height_m: [f64; 3]) -> Vec<La
             out.push(Layer::new("metal plane", style, Mark::Line { points, markers: false }));
         }
     }
-    for (line, _, antenna) in point.antennas() {
+    for (_, _, antenna) in point.antennas() {
         let beam = Style { ink: Ink::Ruby, dash: Dash::Short, marker: Marker::Disc, hatch: 0, width_px: 1.3 };
         let points = beam_outline(antenna, view, tag_height_m[1]);
         if points.len() > 2 {
+            // On a paper line, so that the dashes are seen on dark cells, too.
             let mark = Mark::Outline { points, filled: false, tip: String::new() };
+            out.push(Layer::new("", Style::plain(Ink::Paper).wide(2.4), mark.clone()));
             out.push(Layer::new("half-power beam", beam, mark));
         }
+    }
+    for (line, _, antenna) in point.antennas() {
         let body =
             Style { ink: Ink::Moss, dash: Dash::Solid, marker: Marker::Square, hatch: 3, width_px: 1.2 };
         let tip = format!(
@@ -99,23 +98,45 @@ pub fn layers(point: &TimingPoint, view: View, tag_height_m: [f64; 3]) -> Vec<La
             let places: Vec<f64> =
                 line.readers.iter().flat_map(|r| r.antennas.iter().map(|a| a.x_m)).collect();
             let x = places.iter().sum::<f64>() / places.len().max(1) as f64;
-            let mark = Mark::Note { at: (x, half), text: line.name.clone(), anchor: Anchor::Middle };
+            let mark = Mark::Note { at: (x, 100.0), text: line.name.clone(), anchor: Anchor::Middle };
             out.push(Layer::new("", Style::plain(Ink::Text), mark));
         }
     }
     out
 }
 
-/// Ends of x, y and z that hold every antenna and the road, m.
-pub fn extent(point: &TimingPoint) -> [(f64, f64); 3] {
+/// Ends of x, y and z that hold every antenna, beam and metal plane, and the road; and how far from the middle the view
+/// along the road reaches, m.
+pub fn extent(point: &TimingPoint, tag_height_m: [f64; 3]) -> ([(f64, f64); 3], f64) {
     let half = 0.5 * point.road_width_m;
     let mut ends = [(-1.5_f64, 1.5_f64), (-half, half), (0.0, 2.2)];
+    let mut reach = half;
+    let mut hold = |axis: usize, at: f64| ends[axis] = (ends[axis].0.min(at), ends[axis].1.max(at));
     for (_, _, antenna) in point.antennas() {
-        for (end, at) in ends.iter_mut().zip([antenna.x_m, antenna.y_m, antenna.z_m]) {
-            *end = (end.0.min(at), end.1.max(at));
+        for (axis, at) in [antenna.x_m, antenna.y_m, antenna.z_m].into_iter().enumerate() {
+            hold(axis, at);
+        }
+        for (x, y) in beam_outline(antenna, View::Above, tag_height_m[1]) {
+            hold(0, x);
+            hold(1, y);
+        }
+        // What goes into the ground is not drawn.
+        for (x, z) in beam_outline(antenna, View::Side, tag_height_m[1]) {
+            hold(0, x);
+            hold(2, z);
+        }
+        for (y, _) in beam_outline(antenna, View::Front, tag_height_m[1]) {
+            reach = reach.max(y.abs());
         }
     }
-    [(ends[0].0 - 0.6, ends[0].1 + 0.6), (ends[1].0 - 0.4, ends[1].1 + 0.4), (0.0, ends[2].1 + 0.4)]
+    for plane in &point.planes {
+        // A plane along the road stands beside it, one across the road over it.
+        let across = libm::cos(plane.normal_azimuth_deg.to_radians()).abs() > 0.7;
+        if across { hold(0, plane.x_m) } else { hold(1, plane.y_m) }
+    }
+    let ends =
+        [(ends[0].0 - 0.4, ends[0].1 + 0.4), (ends[1].0 - 0.4, ends[1].1 + 0.7), (-0.15, ends[2].1 + 0.2)];
+    (ends, reach + 0.3)
 }
 
 /// The square of the antenna's face, projected.

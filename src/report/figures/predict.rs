@@ -1,30 +1,14 @@
 //! Figures of a forecast: miss rates against the target, causes, who is missed, counts.
 
-use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Height, Layer, Mark, Panel, Switch};
+use super::{figure, panel};
+use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark, Switch};
 use crate::report::palette::{Dash, Ink, Style};
 use crate::report::scale::Scale;
 use crate::report::table::{Cell, Show, Table};
-use crate::report::words::{grouped, per_10_000, percent, rate_percent};
+use crate::report::words::{grouped, minus, per_10_000, percent, rate_percent};
 use crate::study::predict::{Forecast, PointForecast};
 
 const PER: f64 = 1e4;
-
-pub(super) fn figure(key: &str, title: String, reading: &str, source: String, table: Table) -> Figure {
-    Figure {
-        key: key.into(),
-        title,
-        reading: reading.into(),
-        source,
-        assumed: "see the list of assumptions".into(),
-        columns: 1,
-        panels: vec![],
-        table,
-    }
-}
-
-pub(super) fn panel(title: &str, x: Axis, y: Axis, height_px: f64, layers: Vec<Layer>) -> Panel {
-    Panel { title: title.into(), x, y, height: Height::Px(height_px), layers, switch: None }
-}
 
 pub(super) fn source(f: &Forecast) -> String {
     format!(
@@ -185,24 +169,30 @@ pub fn who(f: &Forecast) -> Option<Figure> {
     let groups = [
         ("wetness of the bib", &p.by_wetness),
         ("where the bib sits", &p.by_placement),
-        ("place on the road, right edge first", &p.by_lateral),
+        ("place across the road, right of the middle is minus", &p.by_lateral),
     ];
+    let kind = |group: usize, name: &str| match group {
+        0 => format!("{name} bibs"),
+        1 if name.starts_with("covered") => format!("bibs {name}"),
+        1 => format!("bibs worn {name}"),
+        _ => format!("runners at {} across the road", range_name(name)),
+    };
     let mut table = Table::new(&[
         ("group", "group", Show::Fixed(0)),
         ("name", "kind", Show::Fixed(0)),
         ("share_of_passings", "share of the runners", Show::Percent),
         ("share_of_misses", "share of the misses", Show::Percent),
     ]);
-    let mut largest = ("", 0.0, 1.0);
+    let mut largest = (String::new(), 0.0, 1.0);
     let mut panels = vec![];
-    for (title, shares) in groups {
+    for (group, (title, shares)) in groups.into_iter().enumerate() {
         for s in shares {
             table.row([title.into(), s.name.as_str().into(), s.of_passings.into(), s.of_misses.into()]);
             if s.of_passings > 0.0
                 && s.of_misses > 0.05
                 && s.of_misses / s.of_passings > largest.1 / largest.2
             {
-                largest = (&s.name, s.of_misses, s.of_passings);
+                largest = (kind(group, &s.name), s.of_misses, s.of_passings);
             }
         }
         let bars = |offset: f64, read: fn(&crate::study::predict::NamedShare) -> f64, what: &str| {
@@ -224,13 +214,13 @@ pub fn who(f: &Forecast) -> Option<Figure> {
                 bars(0.18, |s| s.of_misses, "of the misses"),
             ),
         ];
-        let x = Axis::new("%", Scale::Linear { low: 0.0, high: 100.0 });
-        let y = Axis::categories("", shares.iter().map(|s| s.name.replace('-', "\u{2212}")), true);
+        let x = Axis::new("share, %", Scale::Linear { low: 0.0, high: 100.0 });
+        let y = Axis::categories("", shares.iter().map(|s| range_name(&s.name)), true);
         panels.push(panel(title, x, y, 28.0 * shares.len() as f64, layers));
     }
     let title = if largest.1 > 0.0 {
         format!(
-            "{}: \u{201c}{}\u{201d} makes {} of the runners and {} of the misses",
+            "{}: {} are {} of the field and {} of the misses",
             p.name,
             largest.0,
             percent(largest.2),
@@ -244,6 +234,11 @@ pub fn who(f: &Forecast) -> Option<Figure> {
     let mut out = figure("who", title, reading, source(f), table);
     out.panels = panels;
     Some(out)
+}
+
+/// The name of a kind; ranges with minus signs, and without a sign at zero.
+fn range_name(name: &str) -> String {
+    minus(&name.replace("-0.0 ", "0 ").replace("+0.0 ", "0 "))
 }
 
 /// Predictive distribution of the number missed.
@@ -303,7 +298,7 @@ pub fn counts(f: &Forecast) -> Figure {
             layers.push(Layer::new("", Style::plain(Ink::Ruby).dashed(Dash::Long).wide(1.8), rule));
         }
         let x = Axis::new("runners missed", Scale::Linear { low: -0.5, high: last });
-        let y = Axis::new("odds, %", Scale::from_zero([120.0 * peak]));
+        let y = Axis::new("odds, %", Scale::from_zero([(120.0 * peak).min(100.0)]));
         let mut one = panel(&format!("{}; {range}", p.name), x, y, 96.0, layers);
         one.switch = Switch::new("timing point", &p.name);
         panels.push(one);

@@ -1,6 +1,6 @@
 //! Figures of a ranking: misses, regret and odds of being best; pairs; parts of the season; what to measure next.
 
-use super::predict::{figure, panel};
+use super::{figure, panel};
 use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark, Switch};
 use crate::report::palette::{Dash, Ink, Style};
 use crate::report::scale::Scale;
@@ -35,6 +35,7 @@ pub fn ranking(a: &Answer) -> Figure {
         ("regret_low", "regret, at least", Show::Digits(2)),
         ("regret", "regret", Show::Digits(2)),
         ("odds_best", "odds of fewest misses", Show::Percent),
+        ("odds_least_cost", "odds of least cost", Show::Percent),
     ]);
     for t in &tags {
         table.row([
@@ -46,9 +47,12 @@ pub fn ranking(a: &Answer) -> Figure {
             t.regret_low.into(),
             t.regret.into(),
             t.odds_best.into(),
+            t.odds_least_cost.filter(|_| a.weighs_prices).into(),
         ]);
     }
-    let names = |named: bool| tags.iter().map(move |t| if named { t.tag.clone() } else { String::new() });
+    let name =
+        |t: &TagResult| if t.tag == a.choice { format!("{}, the choice", t.tag) } else { t.tag.clone() };
+    let names = |named: bool| tags.iter().map(move |t| if named { name(t) } else { String::new() });
     let x = Axis::new(
         "missed in a season, log scale",
         Scale::decades(tags.iter().flat_map(|t| [t.missed, t.missed_p05.max(0.02 * t.missed), t.missed_p95])),
@@ -83,38 +87,52 @@ pub fn ranking(a: &Answer) -> Figure {
             significant(t.regret_low)
         ),
     });
-    let best = tags.iter().enumerate().map(|(i, t)| Bar {
-        at: i as f64,
-        from: 0.0,
-        to: 100.0 * t.odds_best,
-        thickness: 0.5,
-        tip: format!("{}: best with odds of {}", t.tag, percent(t.odds_best)),
-    });
+    let odds = |k: usize, what: &str, read: &dyn Fn(&TagResult) -> f64| {
+        let bar = |(i, t): (usize, &&TagResult)| Bar {
+            at: i as f64,
+            from: 0.0,
+            to: 100.0 * read(t),
+            thickness: 0.5,
+            tip: format!("{}: {what} with odds of {}", t.tag, percent(read(t))),
+        };
+        Layer::new("", Style::series(k), Mark::Bars(Along::X, tags.iter().enumerate().map(bar).collect()))
+    };
+    let share = || Axis::new("odds, %", Scale::Linear { low: 0.0, high: 100.0 });
     let height = 30.0 * tags.len().max(2) as f64;
-    let plain = Style { hatch: 0, ..Style::series(0) };
-    let panels = vec![
+    let tag_axis = |named: bool| Axis::categories("", names(named), true);
+    let mut panels = vec![
         panel(
             "misses",
             x,
-            Axis::categories("tag", names(true), true),
+            tag_axis(true),
             height,
             vec![Layer::new("", Style::series(0), Mark::Dots(Along::X, dots.collect()))],
         ),
         panel(
             "expected regret",
             Axis::new("missed more than the best choice", Scale::from_zero(tags.iter().map(|t| t.regret))),
-            Axis::categories("tag", names(false), true),
+            tag_axis(false),
             height,
             vec![Layer::new("", Style::series(2), Mark::Dots(Along::X, regret.collect()))],
         ),
         panel(
             "odds of fewest misses",
-            Axis::new("%", Scale::Linear { low: 0.0, high: 100.0 }),
-            Axis::categories("tag", names(false), true),
+            share(),
+            tag_axis(true),
             height,
-            vec![Layer::new("", plain, Mark::Bars(Along::X, best.collect()))],
+            vec![odds(0, "fewest misses", &|t| t.odds_best)],
         ),
     ];
+    if a.weighs_prices {
+        let least = odds(1, "least cost", &|t| t.odds_least_cost.unwrap_or(0.0));
+        panels.push(panel(
+            "odds of least cost, tags and misses",
+            share(),
+            tag_axis(false),
+            height,
+            vec![least],
+        ));
+    }
     let chosen = tags.iter().find(|t| t.tag == a.choice);
     let title = match chosen {
         Some(t) => match (t.odds_least_cost.filter(|_| a.weighs_prices), by_misses(a).first()) {
@@ -133,10 +151,11 @@ pub fn ranking(a: &Answer) -> Figure {
         },
         None => format!("{} is the choice", a.choice),
     };
-    let reading = "Left: marker = expected misses, thick line = error of the computation (2 standard errors), thin line = 5 \
-                   to 95 % over what nobody has measured. Middle: misses more than the best choice would have, on average.";
+    let reading = "Misses: the marker is expected, the thick line 2 standard errors of the computation, the thin line 5 to \
+                   95 % over what nobody has measured; what lies at the left edge is that or less. Regret: misses more than \
+                   the best choice would have, on average.";
     let mut out = figure("ranking", title, reading, source(a), table);
-    out.columns = 3;
+    out.columns = 2;
     out.panels = panels;
     out
 }
@@ -260,7 +279,7 @@ pub fn parts(a: &Answer) -> Option<Figure> {
                 .switched(Switch::new("tag", tag))
         });
         let y = Axis::categories("", list.iter().map(|p| p.name.clone()), true);
-        let height = (12.0 * names.len() as f64 + 10.0).max(30.0) * list.len() as f64;
+        let height = (9.0 * names.len() as f64 + 8.0).max(28.0) * list.len() as f64;
         panels.push(panel(&format!("by {by}"), x.clone(), y, height, layers.collect()));
     }
     let worst = a.parts.iter().max_by(|p, q| {

@@ -1,6 +1,6 @@
 //! Figures of redundancy: true gain beside naive gain, shared causes, what each addition leaves.
 
-use super::predict::{figure, panel};
+use super::{figure, panel};
 use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark};
 use crate::report::palette::{Dash, Ink, Marker, Style};
 use crate::report::scale::Scale;
@@ -100,7 +100,7 @@ pub fn gains(a: &Answer) -> Option<Figure> {
     let (name, p) = first;
     let title = match p.true_gain {
         Some(gain) => format!(
-            "{name}: divides the misses by {}, not by {}",
+            "{name}: the misses are divided by {}, not by {}",
             significant(gain),
             significant(p.naive_gain)
         ),
@@ -157,6 +157,11 @@ pub fn shared(a: &Answer) -> Option<Figure> {
     Some(out)
 }
 
+/// The lines each alone; a point of one line has nothing to add to "as it is".
+pub fn lines_alone(a: &Answer) -> &[SetResult] {
+    if a.sets.len() > 1 { &a.sets } else { &[] }
+}
+
 /// Misses of the layout as it is, of each line alone, with each candidate, and the floor.
 pub fn layouts(a: &Answer) -> Figure {
     let mut table = Table::new(&[
@@ -170,7 +175,7 @@ pub fn layouts(a: &Answer) -> Figure {
         ("cost", "cost", Show::Digits(4)),
     ]);
     let mut rows: Vec<(String, &SetResult, Option<f64>)> = vec![("as it is".into(), &a.all, None)];
-    rows.extend(a.sets.iter().map(|s| (s.name.clone(), s, None)));
+    rows.extend(lines_alone(a).iter().map(|s| (s.name.clone(), s, None)));
     rows.extend(a.candidates.iter().map(|c| (format!("with {}", c.name), &c.result, c.cost)));
     for (name, s, cost) in &rows {
         table.row([

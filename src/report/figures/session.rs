@@ -3,13 +3,14 @@
 //! Ripple and drift each have their own figure; the readings themselves a third.
 //! Residual of a reading = threshold read − (average curve of its mount moved by the sample's offset and shift).
 
-use super::lab::{NAMED_SAMPLES, minus};
-use super::predict::{figure, panel};
+use super::lab::NAMED_SAMPLES;
+use super::{figure, panel};
 use crate::lab::faults::odds_in_words;
 use crate::report::figure::{Along, Axis, Dot, Figure, Layer, Mark, Switch};
-use crate::report::palette::{Dash, Ink, Style};
+use crate::report::palette::{Dash, Ink, Marker, Style};
 use crate::report::scale::Scale;
 use crate::report::table::{Show, Table};
+use crate::report::words::{listed, minus};
 use crate::study::lab::TagAnswer;
 use crate::study::lab::session::{RippleAnswer, SweepLevel};
 use crate::tag::load::Measured;
@@ -136,7 +137,8 @@ pub fn ripple(tag: &TagAnswer, key: &str) -> Option<Figure> {
             outer: None,
             tip: format!("{freq} MHz: {rest:+.2} dB"),
         });
-        let read = Layer::new("mean of the samples", Style::series(0), Mark::Dots(Along::Y, dots.collect()));
+        let style = Style { marker: Marker::Point, ..Style::series(0) };
+        let read = Layer::new("mean of the samples", style, Mark::Dots(Along::Y, dots.collect()));
         let points = r.freq_mhz.iter().copied().zip(r.fitted_db.iter().copied()).collect();
         let line = Mark::Line { points, markers: false };
         let style = if r.found {
@@ -266,8 +268,8 @@ pub fn drift(tag: &TagAnswer, key: &str) -> Option<Figure> {
         ),
         ([], [(factor, only)]) => format!("{}: {factor} {only} stands out", tag.name),
         ([], many @ [(factor, _), ..]) => {
-            let names: Vec<&str> = many.iter().map(|(_, level)| *level).collect();
-            format!("{}: {factor}s {} stand out", tag.name, names.join(" and "))
+            let names: Vec<String> = many.iter().map(|(_, level)| (*level).to_owned()).collect();
+            format!("{}: {factor}s {} stand out", tag.name, listed(&names))
         }
         (many, _) => {
             let most =

@@ -1,7 +1,6 @@
 //! The page of what drives the misses.
 
-use super::{assumed, inputs, run};
-use crate::report::cautions::CAUTIONS;
+use super::{assumed, frame, point_note, with_break};
 use crate::report::drivers_text::{first_words, missed, share_words, stands_out};
 use crate::report::figures::drivers::{one_passing, race_day, swings};
 use crate::report::page::Page;
@@ -48,26 +47,16 @@ pub fn page(a: &Answer) -> Page {
     figures.extend(swings(a));
     figures.extend(one_passing(a));
     let mut page = Page {
-        study: "drivers".into(),
         subject: format!("{}, {}", a.event, a.point),
-        note: format!(
-            "{}. Tag {}, {}, weather {}.",
-            a.note.trim_end_matches('.'),
-            a.tag.name,
-            a.region,
-            a.weather
-        ),
+        note: with_break(a.interrupted, &point_note(&a.note, &a.tag.name, &a.region, &a.weather)),
         answer: first_words(a),
         caption: "Share of the ups and downs of the miss odds, and swing of the misses".into(),
         table,
         hinges,
-        cautions: CAUTIONS.iter().map(|c| (*c).to_string()).collect(),
         figures,
-        assumptions: assumed(&a.assumed),
-        inputs: inputs(&a.provenance),
-        run: run(&a.provenance),
+        ..frame("drivers", &a.provenance, assumed(&a.assumed))
     };
-    page.run.push(("replications".into(), a.request.replications.to_string()));
+    page.run.push(("replications".into(), grouped(a.request.replications)));
     page.run.push(("crossings".into(), grouped(a.crossings)));
     page
 }

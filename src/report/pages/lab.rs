@@ -1,12 +1,15 @@
 //! The page of a laboratory session.
 
+use super::{assumed_lines, inputs, strings};
+use crate::report::figure::Figure;
+use crate::report::figures::equal::{comparison, equivalence};
 use crate::report::figures::lab::{backscatter, samples, side_by_side, thresholds};
 use crate::report::figures::session::{drift, residuals, ripple};
 use crate::report::lab_session_text::summary;
-use crate::report::page::{Page, assumptions};
+use crate::report::page::Page;
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::percent;
-use crate::study::lab::LabAnswer;
+use crate::study::lab::{EquivalenceAnswer, LabAnswer};
 use crate::tag::load::Measured;
 
 /// Cautions that belong to a chamber.
@@ -35,7 +38,7 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
                 table.row([
                     Cell::from(tag.name.as_str()),
                     mount.mount.as_str().into(),
-                    format!("{} ({} to {} MHz)", band.region, band.low_mhz, band.high_mhz).into(),
+                    format!("{}, {} to {}\u{a0}MHz", band.region, band.low_mhz, band.high_mhz).into(),
                     band.threshold_dbm.into(),
                     band.half_width_db.into(),
                     band.worst_in_band_dbm.into(),
@@ -52,7 +55,6 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
         }
         if let Some(batches) = &tag.batches {
             hinges.extend(batches.words.iter().map(|w| format!("{}: {w}", tag.name)));
-            hinges.extend(batches.equivalence.iter().map(|e| format!("{}: {}", tag.name, summary(e))));
         }
         for link in &tag.links {
             hinges.push(format!("{}, {}: {}", tag.name, link.mount, link.words));
@@ -64,34 +66,56 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
         figures.extend(drift(tag, &format!("drift-{}", k + 1)));
         figures.extend(sessions.get(k).and_then(|m| residuals(m, &format!("session-{}", k + 1))));
     }
-    hinges.extend(a.equivalence.iter().map(summary));
     for pair in &a.comparisons {
         hinges.extend(pair.words.iter().cloned());
     }
-    let mut assumed = assumptions();
-    for line in &a.assumed {
-        assumed.row([Cell::from(line.as_str()), Cell::Empty, Cell::Empty]);
-    }
+    let tests = tested(a);
     let names: Vec<&str> = a.tags.iter().map(|t| t.name.as_str()).collect();
-    let serious = a.tags.iter().flat_map(|t| &t.findings).filter(|f| f.serious).count();
-    let samples: usize = a.tags.iter().map(|t| t.samples.len()).sum();
-    let answer = match serious {
-        0 => format!("{samples} samples read; nothing serious found wrong with the measurement."),
-        1 => format!("{samples} samples read; one serious finding about the measurement."),
-        n => format!("{samples} samples read; {n} serious findings about the measurement."),
-    };
+    let lines = a.assumed.iter().map(String::as_str);
     Page {
         study: "lab".into(),
         subject: names.join(", "),
         note: a.tags.iter().map(|t| t.note.as_str()).collect::<Vec<_>>().join(" "),
-        answer,
+        answer: answer(a, &tests),
         caption: format!("Average tag in each band, {} interval", percent(a.level)),
         table,
+        hinges_heading: "What the measurement shows".into(),
         hinges,
-        cautions: CAUTIONS.iter().map(|c| (*c).to_string()).collect(),
-        figures,
-        assumptions: assumed,
-        inputs: a.inputs.iter().map(|i| (i.path.clone(), i.sha256.clone())).collect(),
+        cautions: strings(&CAUTIONS),
+        figures: first_figures(a, &tests).into_iter().chain(figures).collect(),
+        assumptions: assumed_lines(lines),
+        inputs: inputs(&a.inputs),
         run: vec![("program".into(), format!("{} {}", a.program, a.version))],
+        ..Page::default()
     }
+}
+
+/// Tests of equivalence, with the tag they belong to: batches of one tag, then a batch given as a folder of its own.
+fn tested(a: &LabAnswer) -> Vec<(&str, &EquivalenceAnswer)> {
+    let own = a.tags.iter().flat_map(|t| t.batches.iter().map(move |b| (t, b)));
+    let own = own.flat_map(|(t, b)| b.equivalence.iter().map(move |e| (t.name.as_str(), e)));
+    let given = a.equivalence.iter().map(|e| (a.tags.first().map_or("", |t| t.name.as_str()), e));
+    own.chain(given).collect()
+}
+
+/// Whether the measurement can be trusted, then what was asked of it.
+fn answer(a: &LabAnswer, tests: &[(&str, &EquivalenceAnswer)]) -> String {
+    let serious = a.tags.iter().flat_map(|t| &t.findings).filter(|f| f.serious).count();
+    let samples: usize = a.tags.iter().map(|t| t.samples.len()).sum();
+    let sound = match serious {
+        0 => format!("{samples} samples read; nothing serious found wrong with the measurement."),
+        1 => format!("{samples} samples read; one serious finding about the measurement: clear it up first."),
+        n => format!(
+            "{samples} samples read; {n} serious findings about the measurement: clear them up first."
+        ),
+    };
+    std::iter::once(sound).chain(tests.iter().map(|(_, e)| summary(e))).collect::<Vec<_>>().join(" ")
+}
+
+/// What was asked first: equal or not, which tag is better.
+fn first_figures(a: &LabAnswer, tests: &[(&str, &EquivalenceAnswer)]) -> Vec<Figure> {
+    let mut out: Vec<Figure> = equivalence(tests).into_iter().collect();
+    let pairs = a.comparisons.iter().enumerate();
+    out.extend(pairs.filter_map(|(k, pair)| comparison(pair, a.level, &format!("comparison-{}", k + 1))));
+    out
 }

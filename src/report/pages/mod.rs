@@ -7,12 +7,28 @@ pub mod predict;
 pub mod rank;
 pub mod redundancy;
 
-use super::page::assumptions;
+use super::cautions::CAUTIONS;
+use super::page::{Page, assumptions};
 use super::table::{Cell, Table};
-use crate::study::provenance::{AssumptionEcho, Provenance};
+use crate::study::provenance::{AssumptionEcho, InputFile, Provenance};
+
+/// What every page of a timing point ends with: cautions, assumptions, inputs, version and seed. The study fills in the rest.
+fn frame(study: &str, provenance: &Provenance, assumptions: Table) -> Page {
+    Page {
+        study: study.into(),
+        cautions: strings(&CAUTIONS),
+        assumptions,
+        inputs: inputs(&provenance.inputs),
+        run: vec![
+            ("program".into(), format!("{} {}", provenance.program, provenance.version)),
+            ("seed".into(), provenance.seed.to_string()),
+        ],
+        ..Page::default()
+    }
+}
 
 /// Assumptions as the page's table.
-pub fn assumed(list: &[AssumptionEcho]) -> Table {
+fn assumed(list: &[AssumptionEcho]) -> Table {
     let mut table = assumptions();
     for a in list {
         table.row([Cell::from(a.what.as_str()), Cell::from(a.value.as_str()), Cell::from(a.source.as_str())]);
@@ -20,15 +36,31 @@ pub fn assumed(list: &[AssumptionEcho]) -> Table {
     table
 }
 
-/// Input files with their hashes.
-pub fn inputs(provenance: &Provenance) -> Vec<(String, String)> {
-    provenance.inputs.iter().map(|i| (i.path.clone(), i.sha256.clone())).collect()
+/// Assumptions that come as sentences.
+fn assumed_lines<'a>(lines: impl IntoIterator<Item = &'a str>) -> Table {
+    let mut table = assumptions();
+    for line in lines {
+        table.row([Cell::from(line), Cell::Empty, Cell::Empty]);
+    }
+    table
 }
 
-/// Version and seed.
-pub fn run(provenance: &Provenance) -> Vec<(String, String)> {
-    vec![
-        ("program".into(), format!("{} {}", provenance.program, provenance.version)),
-        ("seed".into(), provenance.seed.to_string()),
-    ]
+/// Input files with their hashes.
+fn inputs(list: &[InputFile]) -> Vec<(String, String)> {
+    list.iter().map(|i| (i.path.clone(), i.sha256.clone())).collect()
+}
+
+/// The note of a scenario, and what its timing point was studied with.
+fn point_note(note: &str, tag: &str, region: &str, weather: &str) -> String {
+    format!("{}. Tag {tag}, {region}, weather {weather}.", note.trim_end_matches('.'))
+}
+
+/// The note, after the word that the run did not come to its end.
+fn with_break(interrupted: bool, note: &str) -> String {
+    let broken = if interrupted { "The run was broken off: this is what was known by then. " } else { "" };
+    format!("{broken}{note}")
+}
+
+fn strings(list: &[&str]) -> Vec<String> {
+    list.iter().map(|s| (*s).to_owned()).collect()
 }

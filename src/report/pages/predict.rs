@@ -1,14 +1,13 @@
 //! The page of a forecast.
 
-use super::{assumed, inputs, run};
+use super::{assumed, frame};
 use crate::course::Course;
-use crate::report::cautions::CAUTIONS;
 use crate::report::estimator_words::doubts;
 use crate::report::figures::{footprint, hinges, predict};
 use crate::report::page::Page;
 use crate::report::predict_text::{answer, field_sentence, missed_range};
 use crate::report::table::{Cell, Show, Table};
-use crate::report::words::{grouped, per_10_000, percent, rate_percent};
+use crate::report::words::{capital, grouped, minus, per_10_000, percent, rate_percent};
 use crate::study::footprint::Footprint;
 use crate::study::predict::Forecast;
 
@@ -49,18 +48,14 @@ pub fn page(f: &Forecast, course: &Course, footprints: &[(usize, Footprint)]) ->
     figures.push(predict::counts(f));
     figures.extend(hinges::hinges(f));
     let mut page = Page {
-        study: "predict".into(),
         subject: f.event.clone(),
         note: note(f),
         answer: answer(f),
         caption: format!("Missed runners per 10,000, of {} runners", grouped(f.runners)),
         table: points(f),
         hinges: hinges(f),
-        cautions: CAUTIONS.iter().map(|c| (*c).to_string()).collect(),
         figures,
-        assumptions: assumed(&f.assumptions),
-        inputs: inputs(&f.provenance),
-        run: run(&f.provenance),
+        ..frame("predict", &f.provenance, assumed(&f.assumptions))
     };
     page.run.push(("race days".into(), grouped(f.races)));
     page.run.push(("runners simulated".into(), grouped(f.passings)));
@@ -115,14 +110,15 @@ fn hinges(f: &Forecast) -> Vec<String> {
     let Some(p) = predict::worst(f) else { return vec![] };
     let line = |h: &crate::study::hinges::Hinge| {
         let unit = if h.unit.is_empty() { String::new() } else { format!(" {}", h.unit) };
+        let at = |v: f64| minus(&format!("{v:.2}{unit}"));
         format!(
-            "{}: at {:.2}{unit} {} of 10,000 are missed at {}, at {:.2}{unit} {}.",
-            h.what,
-            h.low,
+            "{}: {} of 10,000 are missed at {} on race days around {}, {} on those around {}.",
+            capital(&h.what),
             per_10_000(h.miss_rate_at_low),
             p.name,
-            h.high,
-            per_10_000(h.miss_rate_at_high)
+            at(h.low),
+            per_10_000(h.miss_rate_at_high),
+            at(h.high)
         )
     };
     let mut out: Vec<String> = p.hinges.iter().filter(|h| h.clear).take(4).map(line).collect();

@@ -1,14 +1,13 @@
 //! The page of redundancy.
 
-use super::{assumed, inputs, run};
-use crate::report::cautions::CAUTIONS;
+use super::{assumed, frame, point_note, with_break};
 use crate::report::distance_text::findings;
 use crate::report::figures::distance::distance;
-use crate::report::figures::redundancy::{gains, layouts, shared};
+use crate::report::figures::redundancy::{gains, layouts, lines_alone, shared};
 use crate::report::page::Page;
 use crate::report::redundancy_text::{first_words, floor_sentence, gain_words, layout_words, none_found};
 use crate::report::table::{Cell, Show, Table};
-use crate::report::words::{grouped, per_10_000, percent, rate_percent};
+use crate::report::words::{grouped, minus, per_10_000, percent, rate_percent};
 use crate::study::redundancy::answer::Answer;
 
 pub fn page(a: &Answer) -> Page {
@@ -20,7 +19,7 @@ pub fn page(a: &Answer) -> Page {
         ("target_odds", "target kept", Show::Fixed(0)),
     ]);
     let named = std::iter::once(("as it is".to_owned(), &a.all))
-        .chain(a.sets.iter().map(|s| (s.name.clone(), s)))
+        .chain(lines_alone(a).iter().map(|s| (s.name.clone(), s)))
         .chain(a.candidates.iter().map(|c| (format!("with {}", c.name), &c.result)));
     for (name, s) in named {
         let range = |low: f64, high: f64| format!("{} to {}", per_10_000(low), per_10_000(high));
@@ -63,32 +62,22 @@ pub fn page(a: &Answer) -> Page {
             None => format!("Cheapest layout: {}.", none_found(s)),
         });
     }
-    hinges.extend(a.distance.iter().flat_map(findings).take(1).map(|f| format!("Distance: {f}.")));
+    hinges.extend(a.distance.iter().flat_map(findings).take(1).map(|f| format!("Distance: {}.", minus(&f))));
     let mut figures = vec![layouts(a)];
     figures.extend(gains(a));
     figures.extend(shared(a));
     figures.extend(distance(a));
     let mut page = Page {
-        study: "redundancy".into(),
         subject: format!("{}, {}", a.event, a.point),
-        note: format!(
-            "{}. Tag {}, {}, weather {}.",
-            a.note.trim_end_matches('.'),
-            a.tag.name,
-            a.region,
-            a.weather
-        ),
+        note: with_break(a.interrupted, &point_note(&a.note, &a.tag.name, &a.region, &a.weather)),
         answer: first_words(a),
         caption: "Missed runners per 10,000".into(),
         table,
         hinges,
-        cautions: CAUTIONS.iter().map(|c| (*c).to_string()).collect(),
         figures,
-        assumptions: assumed(&a.assumed),
-        inputs: inputs(&a.provenance),
-        run: run(&a.provenance),
+        ..frame("redundancy", &a.provenance, assumed(&a.assumed))
     };
-    page.run.push(("races".into(), a.races.to_string()));
+    page.run.push(("races".into(), grouped(a.races as u64)));
     page.run.push(("crossings".into(), grouped(a.crossings)));
     page
 }
