@@ -157,24 +157,164 @@ fn an_estimator_gives_the_same_bytes_on_any_way() {
     assert!(text.contains("how rates were found") && text.contains("importance"), "{text}");
 }
 
-#[test]
-fn what_cannot_be_written_is_found_before_the_run() {
-    for option in ["--out", "--html", "--figures"] {
-        let refused = predict("7", &[option, "/dev/null/there"]).output().expect("starts");
-        assert_eq!(refused.status.code(), Some(2), "{option}");
-        assert!(String::from_utf8_lossy(&refused.stderr).contains("/dev/null/there"), "{option}");
-    }
-    let refused = predict("7", &["--checkpoint", "/nowhere/run.rows"]).output().expect("starts");
-    assert_eq!(refused.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&refused.stderr).contains("cannot write /nowhere/run.rows"));
+/// A closer look that takes a few seconds.
+const LONG_LOOK: [&str; 14] = [
+    "--tag",
+    "demo-data/tags/cedar",
+    "--absolute-precision",
+    "1e-9",
+    "--estimator",
+    "importance",
+    "--max-passings",
+    "12000",
+    "--precision",
+    "0.02",
+    "--races",
+    "6",
+    "--format",
+    "json",
+];
+
+fn long_look(more: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_readodds"));
+    command.args(["predict", "scenarios/trail-soaked-one-mat.toml"]).args(LONG_LOOK).args(more);
+    command.current_dir(env!("CARGO_MANIFEST_DIR"));
+    command
 }
 
-/// A device that is always full.
-#[cfg(target_os = "linux")]
+/// Number of blocks of passings the closer look has saved.
+fn blocks_saved(file: &Path) -> u64 {
+    let text = fs::read_to_string(file).unwrap_or_default();
+    let after = text.split("\"blocks\":").nth(1).unwrap_or_default();
+    after.split(',').next().and_then(|number| number.parse().ok()).unwrap_or(0)
+}
+
+/// Waits until more blocks are saved than before; false if the child ended first.
+fn wait_for_blocks(child: &mut Child, file: &Path, before: u64) -> bool {
+    let start = Instant::now();
+    while child.try_wait().expect("a child of ours").is_none() {
+        if blocks_saved(file) > before {
+            return true;
+        }
+        assert!(start.elapsed() < Duration::from_secs(120), "nothing was saved");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    false
+}
+
+/// Killed in the race days, in the pilot and twice among the blocks of the second stage.
 #[test]
-fn a_full_disk_is_an_error_and_not_half_a_result() {
-    let full = fs::OpenOptions::new().write(true).open("/dev/full").expect("Linux has it");
-    let output = predict("7", &[]).stdout(full).output().expect("starts");
-    assert_eq!(output.status.code(), Some(3));
-    assert!(String::from_utf8_lossy(&output.stderr).contains("cannot write to stdout"));
+fn killed_while_looking_closer_the_result_is_the_same_bytes() {
+    let folder = folder("killed-closer");
+    let file = folder.join("run.rows");
+    let name = file.to_str().expect("plain path");
+    let straight = finished(long_look(&[])).stdout;
+    let spawn = || {
+        let mut command = long_look(&["--checkpoint", name]);
+        command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("starts")
+    };
+    for wait_ms in [30, 150] {
+        let mut child = spawn();
+        wait_for_save(&mut child, &file, &None);
+        std::thread::sleep(Duration::from_millis(wait_ms));
+        child.kill().expect("killed");
+        child.wait().expect("ended");
+    }
+    let mut saved = Vec::new();
+    for _ in 0..2 {
+        let before = blocks_saved(&file);
+        let mut child = spawn();
+        let grown = wait_for_blocks(&mut child, &file, before);
+        child.kill().expect("killed");
+        child.wait().expect("ended");
+        if grown {
+            saved.push(blocks_saved(&file));
+        }
+    }
+    assert!(!saved.is_empty(), "the stage ended before it was killed: make it longer");
+    let resumed = finished(long_look(&["--checkpoint", name]));
+    assert_eq!(resumed.stdout, straight);
+    // The finished look is kept as such.
+    let again = finished(long_look(&["--checkpoint", name]));
+    assert_eq!(again.stdout, straight);
+    assert!(String::from_utf8_lossy(&again.stderr).contains("and 1 closer looks"), "{again:?}");
+}
+
+#[cfg(unix)]
+#[test]
+fn broken_off_while_looking_closer_it_says_so_and_goes_on_later() {
+    let folder = folder("broken-closer");
+    let file = folder.join("run.rows");
+    let name = file.to_str().expect("plain path");
+    let mut child = long_look(&["--checkpoint", name])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("starts");
+    assert!(wait_for_blocks(&mut child, &file, 0), "it ended before it was broken off: make it longer");
+    let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
+    assert!(sent.success());
+    let output = child.wait_with_output().expect("ended");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(130), "{said}");
+    assert!(said.contains("broken off while looking closer at rare misses"), "{said}");
+    assert!(said.contains("the same command goes on from there"), "{said}");
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("a whole JSON result");
+    assert_eq!(answer["stopped"], "interrupted");
+    let found = &answer["points"][0]["found_by"];
+    assert_eq!(found["unfinished"], true, "{found}");
+    let straight = finished(long_look(&[])).stdout;
+    assert_eq!(finished(long_look(&["--checkpoint", name])).stdout, straight);
+}
+
+/// The script of `plan`, run by a shell, gives the bytes of the single run with the same options.
+#[cfg(unix)]
+#[test]
+fn the_script_of_plan_reproduces_the_run() {
+    let folder = folder("plan");
+    let root = env!("CARGO_MANIFEST_DIR");
+    let scenario = format!("{root}/scenarios/trail-soaked-one-mat.toml");
+    let tag = format!("{root}/demo-data/tags/cedar");
+    let options = [
+        &scenario,
+        "--tag",
+        &tag,
+        "--seed",
+        "5",
+        "--races",
+        "7",
+        "--passings-per-race",
+        "20",
+        "--estimator",
+        "stratified",
+        "--max-passings",
+        "1500",
+        "--precision",
+        "0.2",
+        "--absolute-precision",
+        "0.000003",
+    ];
+    let run = |word: &str, more: &[&str]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_readodds"));
+        command.arg(word).args(options).args(more).current_dir(&folder);
+        finished(command).stdout
+    };
+    let straight = run("predict", &["--format", "json"]);
+    assert!(String::from_utf8_lossy(&straight).contains("\"estimator\": \"stratified\""));
+    let plan = ["--shards", "3", "--engine", "shell", "--rows", "my rows", "--require", "0.01"];
+    let script = String::from_utf8(run("plan", &plan)).expect("text");
+    fs::write(folder.join("job.sh"), &script).expect("written");
+    let bin = Path::new(env!("CARGO_BIN_EXE_readodds")).parent().expect("in a folder").to_owned();
+    let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap_or_default());
+    let mut shell = Command::new("sh");
+    shell.arg("job.sh").env("PATH", path).current_dir(&folder);
+    finished(shell);
+    assert_eq!(fs::read(folder.join("forecast.json")).expect("written by the script"), straight, "{script}");
+    for engine in ["slurm", "mpi"] {
+        let script = String::from_utf8(run("plan", &["--shards", "3", "--engine", engine])).expect("text");
+        assert!(
+            script.contains("--estimator stratified --precision 0.2 --absolute-precision 0.000003"),
+            "{script}"
+        );
+    }
 }

@@ -1,5 +1,7 @@
 //! The command line: clap only, no logic.
 
+use crate::estimate::run::Estimator;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -143,33 +145,33 @@ pub struct Pictures {
     pub figures: Option<PathBuf>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum EstimatorName {
-    /// Race days where they are precise; where misses are rare, what a pilot finds best (race days alone with --races)
-    Auto,
-    /// The mean over race days
-    RaceDays,
-    /// Independent passings, a race day of its own for each
-    Plain,
-    /// The same by placement and wetness, most where the misses are
-    Stratified,
-    /// Scrambled Sobol' points
-    Sobol,
-    /// Passings drawn where the misses are and weighted back
-    Importance,
+/// The names of the core's estimators as values of an option.
+fn estimators() -> impl TypedValueParser<Value = Estimator> {
+    let value = |estimator: Estimator| PossibleValue::new(estimator.key()).help(estimator.what());
+    PossibleValuesParser::new(Estimator::ALL.map(value)).map(|key| {
+        let named = Estimator::ALL.into_iter().find(|estimator| estimator.key() == key);
+        named.expect("one of the values offered")
+    })
 }
 
-impl From<EstimatorName> for crate::estimate::run::Estimator {
-    fn from(name: EstimatorName) -> Self {
-        match name {
-            EstimatorName::Auto => Self::Auto,
-            EstimatorName::RaceDays => Self::RaceDays,
-            EstimatorName::Plain => Self::Plain,
-            EstimatorName::Stratified => Self::Stratified,
-            EstimatorName::Sobol => Self::Sobol,
-            EstimatorName::Importance => Self::Importance,
-        }
-    }
+/// What makes a run what it is, besides its inputs and the number of race days.
+#[derive(Debug, Args)]
+pub struct RunArgs {
+    /// Standard error wanted for each point's miss rate, as a share of the rate
+    #[arg(long, default_value_t = 0.05, value_parser = share)]
+    pub precision: f64,
+    /// ... or this standard error in misses per runner, whichever is looser
+    #[arg(long, default_value_t = 2e-6, value_parser = share)]
+    pub absolute_precision: f64,
+    /// Most passings simulated
+    #[arg(long, default_value_t = 150_000)]
+    pub max_passings: u64,
+    /// Passings simulated in each race day
+    #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_RACE)]
+    pub passings_per_race: u64,
+    /// What gives the expected miss rates; race days always give the spread between races and the counts
+    #[arg(long, value_parser = estimators(), default_value = Estimator::default().key())]
+    pub estimator: Estimator,
 }
 
 #[derive(Debug, Args)]
@@ -183,24 +185,11 @@ pub struct PredictArgs {
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Standard error wanted for each point's miss rate, as a share of the rate
-    #[arg(long, default_value_t = 0.05, value_parser = share)]
-    pub precision: f64,
-    /// ... or this standard error in misses per runner, whichever is looser
-    #[arg(long, default_value_t = 2e-6, value_parser = share)]
-    pub absolute_precision: f64,
-    /// Most passings simulated
-    #[arg(long, default_value_t = 150_000)]
-    pub max_passings: u64,
+    #[command(flatten)]
+    pub run: RunArgs,
     /// Fixed number of race days instead of the precision
     #[arg(long)]
     pub races: Option<u64>,
-    /// Passings simulated in each race day
-    #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_RACE)]
-    pub passings_per_race: u64,
-    /// What gives the expected miss rates; race days always give the spread between races and the counts
-    #[arg(long, value_enum, default_value = "auto")]
-    pub estimator: EstimatorName,
     /// Exit with 1 unless every point meets its target in at least this share of races (for example 0.95)
     #[arg(long, value_name = "ODDS", value_parser = share)]
     pub require: Option<f64>,
@@ -261,9 +250,11 @@ pub struct PlanArgs {
     /// Number of race days
     #[arg(long)]
     pub races: u64,
-    /// Passings simulated in each race day
-    #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_RACE)]
-    pub passings_per_race: u64,
+    #[command(flatten)]
+    pub run: RunArgs,
+    /// Let the merge exit with 1 unless every point meets its target in at least this share of races
+    #[arg(long, value_name = "ODDS", value_parser = share)]
+    pub require: Option<f64>,
     /// Number of parts
     #[arg(long)]
     pub shards: u64,

@@ -17,7 +17,7 @@ pub fn run(args: &DriversArgs) -> Result<ExitCode, Failure> {
     let output = Output::open(args.out.as_deref())?;
     let album = Album::open(&args.pictures)?;
     let loaded = load(&args.inputs)?;
-    interrupt::watch()?;
+    interrupt::heed();
     let request = Request {
         seed: args.inputs.seed,
         point: args.point.clone(),

@@ -6,11 +6,11 @@ use super::inputs::load;
 use super::output::Output;
 use super::pictures::Album;
 use super::predict::json;
-use crate::passing::Prepared;
 use crate::random::{MAX_PASSINGS, MAX_RACES};
 use crate::report::explain_text::{story_text, trace_csv, worst_text};
 use crate::report::pages::explain::page;
 use crate::study::explain::explain;
+use crate::study::which_point::which_point;
 use crate::study::worst::{Search, worst};
 use std::process::ExitCode;
 
@@ -34,7 +34,8 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
         ));
     }
     let prepared = load(&args.inputs)?.prepared;
-    let point = point_index(&prepared, args.point.as_deref())?;
+    let point = which_point(&prepared.course, args.point.as_deref())
+        .map_err(|missing| Failure::Usage(missing.to_string()))?;
     let name = &prepared.points[point].name;
     let seed = args.inputs.seed;
     let text = match args.worst {
@@ -66,21 +67,4 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
     };
     output.write(&text)?;
     Ok(ExitCode::from(DONE))
-}
-
-/// Index of the named point; without a name the only point, or the finish.
-pub fn point_index(prepared: &Prepared, name: Option<&str>) -> Result<usize, Failure> {
-    let names = || {
-        let list: Vec<String> = prepared.points.iter().map(|p| format!("`{}`", p.name)).collect();
-        list.join(", ")
-    };
-    match name {
-        Some(name) => prepared.points.iter().position(|p| p.name == name).ok_or_else(|| {
-            Failure::Usage(format!("no timing point `{name}` in the scenario; it has {}", names()))
-        }),
-        None if prepared.points.len() == 1 => Ok(0),
-        None => prepared.course.points.iter().position(|p| p.is_finish).ok_or_else(|| {
-            Failure::Usage(format!("name a timing point with --point; the scenario has {}", names()))
-        }),
-    }
 }

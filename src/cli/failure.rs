@@ -1,5 +1,6 @@
 //! Why a command could not do its work, and the exit code that says so.
 
+use super::interrupt::BROKEN_OFF;
 use crate::diag::Diagnostic;
 use crate::diag::render::{Style, render_all};
 use std::io::{IsTerminal, Write};
@@ -11,7 +12,7 @@ pub const DONE: u8 = 0;
 pub const NOT_MET: u8 = 1;
 /// Bad usage or input.
 pub const BAD_INPUT: u8 = 2;
-/// Internal error.
+/// Internal error, or a result that could not be written.
 pub const INTERNAL: u8 = 3;
 
 #[derive(Debug)]
@@ -20,6 +21,10 @@ pub enum Failure {
     Files(Vec<Diagnostic>),
     /// Something is wrong with the options; the text says what and the way out.
     Usage(String),
+    /// A result that was worked out could not be written; the text says where and why.
+    Write(String),
+    /// Broken off before anything was known.
+    BrokenOff(String),
     Internal(String),
 }
 
@@ -27,7 +32,8 @@ impl Failure {
     pub fn exit_code(&self) -> ExitCode {
         ExitCode::from(match self {
             Failure::Files(_) | Failure::Usage(_) => BAD_INPUT,
-            Failure::Internal(_) => INTERNAL,
+            Failure::Write(_) | Failure::Internal(_) => INTERNAL,
+            Failure::BrokenOff(_) => BROKEN_OFF,
         })
     }
 
@@ -35,7 +41,8 @@ impl Failure {
     pub fn report(&self) {
         let text = match self {
             Failure::Files(found) => render_all(found, stderr_style()),
-            Failure::Usage(text) => format!("error: {text}\n"),
+            Failure::Usage(text) | Failure::Write(text) => format!("error: {text}\n"),
+            Failure::BrokenOff(text) => format!("{text}\n"),
             Failure::Internal(text) => format!("internal error: {text}\n"),
         };
         // Nothing can be done if stderr is gone.

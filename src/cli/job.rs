@@ -3,6 +3,7 @@
 use super::args::{Engine, PlanArgs};
 use super::failure::{DONE, Failure};
 use super::output::Output;
+use super::predict::plan;
 use crate::estimate::shard::{MAX_SHARDS, Shard};
 use std::path::Path;
 use std::process::ExitCode;
@@ -14,6 +15,8 @@ pub fn run(args: &PlanArgs) -> Result<ExitCode, Failure> {
             MAX_SHARDS.min(args.races)
         )));
     }
+    // The same checks as those of the run itself.
+    plan(args.inputs.seed, Some(args.races), &args.run)?;
     Output::open(None)?.write(&script(args))?;
     Ok(ExitCode::from(DONE))
 }
@@ -24,13 +27,26 @@ fn script(args: &PlanArgs) -> String {
         inputs += &format!(" --tag {}", quoted(tag));
     }
     let rows = quoted(&args.rows);
-    let one = |shard: &str, threads: &str| {
+    let threads = |engine: &str| match args.inputs.threads {
+        0 => engine.to_owned(),
+        asked => asked.to_string(),
+    };
+    let run = &args.run;
+    let one = |shard: &str, engine_threads: &str| {
         format!(
-            "readodds predict {inputs} --seed {} --races {} --passings-per-race {} --shard {shard} --rows {rows} --threads {threads}",
-            args.inputs.seed, args.races, args.passings_per_race
+            "readodds predict {inputs} --seed {} --races {} --passings-per-race {} --estimator {} --precision {} --absolute-precision {} --max-passings {} --shard {shard} --rows {rows} --threads {}",
+            args.inputs.seed,
+            args.races,
+            run.passings_per_race,
+            run.estimator.key(),
+            run.precision,
+            run.absolute_precision,
+            run.max_passings,
+            threads(engine_threads)
         )
     };
-    let merge = format!("readodds merge {inputs} {rows} --format json --out forecast.json");
+    let require = args.require.map_or(String::new(), |odds| format!(" --require {odds}"));
+    let merge = format!("readodds merge {inputs} {rows} --format json --out forecast.json{require}");
     let last = args.shards - 1;
     match args.engine {
         Engine::Slurm => format!(

@@ -4,60 +4,97 @@ use super::args::PredictArgs;
 use super::failure::{DONE, Failure};
 use super::inputs::Loaded;
 use super::interrupt::{self, BROKEN_OFF};
-use super::progress::Line;
+use super::progress::{CloserLine, Line};
 use crate::estimate::checkpoint::Store;
+use crate::estimate::closer_look::{CloserLook, SetWork};
 use crate::estimate::race_row::Ask;
-use crate::estimate::run::{Plan, Run, run};
+use crate::estimate::run::{Plan, Progress, pilot_allocation, run_from};
 use crate::estimate::shard::{Shard, WHOLE};
 use crate::estimate::stop::Stopped;
+use crate::study::predict::{Forecast, forecast};
 use std::process::ExitCode;
 
-/// Runs the plan, from the checkpoint if there is one.
-pub fn run_whole(args: &PredictArgs, loaded: &Loaded, plan: &Plan) -> Result<Run, Failure> {
-    interrupt::watch()?;
+/// Runs the plan, from the checkpoint if there is one, and looks closer where race days do not do.
+pub fn run_whole(args: &PredictArgs, loaded: &Loaded, plan: &Plan) -> Result<Forecast, Failure> {
     let masks = Ask::standard_masks(&loaded.prepared);
-    let store = match &args.checkpoint {
+    let mut store = match &args.checkpoint {
         Some(path) => {
             Some(Store::open(path, &loaded.prepared, plan, masks.clone(), WHOLE).map_err(Failure::Usage)?)
         }
         None => None,
     };
+    interrupt::heed();
     let line = Line::new();
-    let mut show = |progress: &crate::estimate::run::Progress| {
+    let mut show = |progress: &Progress| {
         line.show(progress);
-        !interrupt::asked()
+        true
     };
-    let done = match store {
+    let mut trouble = Ok(());
+    let done = match &mut store {
         Some(store) => {
             if store.kept() > 0 {
-                eprintln!("taken up again after {} race days", store.kept());
+                let sets = store.kept_sets().iter().filter(|set| set.answer.is_some()).count();
+                let closer = if sets > 0 { format!(" and {sets} closer looks") } else { String::new() };
+                eprintln!("taken up again after {} race days{closer}", store.kept());
             }
-            let (done, saved) = store.run(&loaded.prepared, plan, &mut show);
-            // The result is worth more than the checkpoint: tell, and go on.
-            if let Err(problem) = saved {
-                eprintln!("warning: {problem}; this run cannot be taken up again");
-            }
+            let (done, saved) = store.run(&loaded.prepared, plan, &interrupt::asked, &mut show);
+            trouble = saved;
             done
         }
-        None => run(&loaded.prepared, plan, masks, &mut show),
+        None => {
+            let ask =
+                Ask { seed: plan.seed, allocation: pilot_allocation(&loaded.prepared, plan, &masks), masks };
+            run_from(&loaded.prepared, plan, ask, Vec::new(), &interrupt::asked, &mut |state, _| show(state))
+        }
     };
     line.done();
-    if done.stopped == Stopped::Interrupted {
-        let races = done.rows.len();
-        match &args.checkpoint {
-            Some(path) => eprintln!(
-                "broken off after {races} race days, which are kept in {}; the same command goes on from there",
-                path.display()
-            ),
-            None => eprintln!(
-                "broken off after {races} race days; nothing is kept (with --checkpoint FILE the same command could go on)"
-            ),
-        }
-        if races < 2 {
-            return Err(Failure::Usage("too few race days for a result".to_owned()));
-        }
+    let races = done.rows.len();
+    if races < 2 {
+        broken_off(args, &format!("after {races} race days"), &trouble);
+        return Err(Failure::BrokenOff("too few race days for a result: nothing is known yet".to_owned()));
     }
-    Ok(done)
+    let kept = store.as_ref().map(Store::kept_sets).unwrap_or_default();
+    let sets: usize = done.ask.masks.iter().map(Vec::len).sum();
+    let closer = CloserLine::new(sets as u64);
+    let mut tell = |work: &[SetWork]| {
+        closer.show(work, &loaded.prepared);
+        if let (Some(store), Ok(())) = (&mut store, &trouble) {
+            // The end of each set and a wish to stop are saved at once.
+            let at_once = interrupt::asked() || work.last().is_some_and(|set| set.answer.is_some());
+            trouble = store.save_sets(&done.rows, work, at_once);
+        }
+    };
+    let mut look = CloserLook { stop: &interrupt::asked, sets: kept, tell: &mut tell };
+    let forecast = forecast(&loaded.prepared, plan, &done, &loaded.warnings, &mut look);
+    closer.done();
+    if forecast.stopped == Stopped::Interrupted {
+        let when = if done.stopped == Stopped::Interrupted {
+            format!("after {races} race days")
+        } else {
+            "while looking closer at rare misses".to_owned()
+        };
+        broken_off(args, &when, &trouble);
+    } else if let Err(problem) = &trouble {
+        // The result is worth more than the checkpoint: tell, and go on.
+        eprintln!("warning: {problem}; this run cannot be taken up again");
+    }
+    Ok(forecast)
+}
+
+/// Tells what is kept of a run that was broken off, and how to go on.
+fn broken_off(args: &PredictArgs, when: &str, saved: &Result<(), String>) {
+    match (&args.checkpoint, saved) {
+        (Some(path), Ok(())) => eprintln!(
+            "broken off {when}; what is done is kept in {}, and the same command goes on from there",
+            path.display()
+        ),
+        (Some(_), Err(problem)) => {
+            eprintln!("broken off {when}; {problem}: the run cannot be taken up again")
+        }
+        (None, _) => eprintln!(
+            "broken off {when}; nothing is kept (with --checkpoint FILE the same command could go on)"
+        ),
+    }
 }
 
 /// Exit code of a finished or broken-off run, given the code it would have if finished.
@@ -77,19 +114,16 @@ pub fn run_shard(
             "--shard needs --races (shards cannot see each other's precision) and --rows FOLDER".to_owned(),
         ));
     };
-    interrupt::watch()?;
     std::fs::create_dir_all(folder)
         .map_err(|error| Failure::Usage(format!("cannot make the folder {}: {error}", folder.display())))?;
     let path = folder.join(shard.file_name());
     let masks = Ask::standard_masks(&loaded.prepared);
     let store = Store::open(&path, &loaded.prepared, plan, masks, shard).map_err(Failure::Usage)?;
+    interrupt::heed();
     let line = Line::new();
     let finished = store
-        .run_shard(&loaded.prepared, races, &mut |progress| {
-            line.show(progress);
-            !interrupt::asked()
-        })
-        .map_err(Failure::Internal)?;
+        .run_shard(&loaded.prepared, races, &interrupt::asked, &mut |progress| line.show(progress))
+        .map_err(Failure::Write)?;
     line.done();
     let how = if finished { "done" } else { "broken off; the same command goes on from there" };
     eprintln!("shard {shard}: {how}: {}", path.display());

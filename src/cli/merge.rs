@@ -3,10 +3,14 @@
 use super::args::{Inputs, MergeArgs};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
+use super::interrupt;
+use super::long_run::exit_code;
 use super::output::Output;
 use super::pictures::Album;
 use super::predict::{met, render};
+use super::progress::CloserLine;
 use crate::estimate::checkpoint::run_of_rows;
+use crate::estimate::closer_look::{CloserLook, SetWork};
 use crate::estimate::merge::merge;
 use crate::estimate::rows_file::{Header, read};
 use crate::study::predict::forecast;
@@ -49,11 +53,17 @@ pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
         )));
     }
     let plan = header.plan.clone();
-    let forecast =
-        forecast(&loaded.prepared, &plan, &run_of_rows(&header, rows), &loaded.warnings, &mut || true);
-    album.forecast(&loaded.prepared, &forecast)?;
+    interrupt::heed();
+    let run = run_of_rows(&header, rows);
+    let sets: usize = run.ask.masks.iter().map(Vec::len).sum();
+    let line = CloserLine::new(sets as u64);
+    let mut tell = |work: &[SetWork]| line.show(work, &loaded.prepared);
+    let mut look = CloserLook { stop: &interrupt::asked, sets: Vec::new(), tell: &mut tell };
+    let forecast = forecast(&loaded.prepared, &plan, &run, &loaded.warnings, &mut look);
+    line.done();
     output.write(&render(&forecast, args.format)?)?;
-    Ok(ExitCode::from(if met(&forecast, args.require) { DONE } else { NOT_MET }))
+    album.forecast(&loaded.prepared, &forecast)?;
+    Ok(exit_code(forecast.stopped, if met(&forecast, args.require) { DONE } else { NOT_MET }))
 }
 
 /// Files as named, folders as the `.rows` files in them, in the order of their names.

@@ -28,9 +28,12 @@ use std::process::ExitCode;
 pub fn main() -> ExitCode {
     let cli = Cli::parse();
     // A bug must not look like bad input: a panic ends with the internal code.
-    let outcome = std::panic::catch_unwind(|| run(&cli)).unwrap_or_else(|_| {
-        Err(Failure::Internal("a bug in readodds; please report it with the files that led here".to_owned()))
-    });
+    let outcome =
+        std::panic::catch_unwind(|| interrupt::set_up().and_then(|()| run(&cli))).unwrap_or_else(|_| {
+            Err(Failure::Internal(
+                "a bug in readodds; please report it with the files that led here".to_owned(),
+            ))
+        });
     match outcome {
         Ok(code) => code,
         Err(failure) => {

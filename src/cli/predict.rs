@@ -1,20 +1,19 @@
 //! `readodds predict`.
 
-use super::args::{Format, PredictArgs};
+use super::args::{Format, PredictArgs, RunArgs};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
-use super::interrupt;
 use super::long_run;
 use super::output::Output;
 use super::pictures::Album;
 use crate::estimate::run::Plan;
 use crate::estimate::stop::Precision;
 use crate::report::predict_text::predict_text;
-use crate::study::predict::{Forecast, forecast};
+use crate::study::predict::Forecast;
 use std::process::ExitCode;
 
 pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
-    let plan = plan(args)?;
+    let plan = plan(args.inputs.seed, args.races, &args.run)?;
     let shard = args.shard.as_deref().map(long_run::shard_of).transpose()?;
     let output = Output::open(args.out.as_deref())?;
     let album = Album::open(&args.pictures)?;
@@ -22,33 +21,33 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     if let Some(shard) = shard {
         return long_run::run_shard(args, &loaded, &plan, shard);
     }
-    let done = long_run::run_whole(args, &loaded, &plan)?;
-    let forecast = forecast(&loaded.prepared, &plan, &done, &loaded.warnings, &mut || !interrupt::asked());
-    album.forecast(&loaded.prepared, &forecast)?;
+    let forecast = long_run::run_whole(args, &loaded, &plan)?;
+    // The result first: pages and figures may still fail.
     output.write(&render(&forecast, args.format)?)?;
+    album.forecast(&loaded.prepared, &forecast)?;
     Ok(long_run::exit_code(forecast.stopped, if met(&forecast, args.require) { DONE } else { NOT_MET }))
 }
 
 /// The run the options ask for.
-pub fn plan(args: &PredictArgs) -> Result<Plan, Failure> {
-    if args.races == Some(0) || args.passings_per_race == 0 || args.max_passings == 0 {
+pub fn plan(seed: u64, races: Option<u64>, run: &RunArgs) -> Result<Plan, Failure> {
+    if races == Some(0) || run.passings_per_race == 0 || run.max_passings == 0 {
         return Err(Failure::Usage(
             "--races, --passings-per-race and --max-passings must be at least 1".to_owned(),
         ));
     }
-    if args.races.is_some_and(|r| r >= crate::random::MAX_RACES) {
+    if races.is_some_and(|r| r >= crate::random::MAX_RACES) {
         return Err(Failure::Usage(format!("--races must stay below {}", crate::random::MAX_RACES)));
     }
     Ok(Plan {
-        seed: args.inputs.seed,
+        seed,
         precision: Precision {
-            relative: args.precision,
-            absolute: args.absolute_precision,
-            max_passings: args.max_passings,
+            relative: run.precision,
+            absolute: run.absolute_precision,
+            max_passings: run.max_passings,
         },
-        races: args.races,
-        passings_per_race: args.passings_per_race,
-        estimator: args.estimator.into(),
+        races,
+        passings_per_race: run.passings_per_race,
+        estimator: run.estimator,
     })
 }
 

@@ -27,7 +27,7 @@ pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
     let (resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
     warnings.extend(more);
     show_warnings(&warnings);
-    interrupt::watch()?;
+    interrupt::heed();
     let request = Request {
         seed: args.seed,
         passings_per_race: args.passings_per_race,
@@ -42,7 +42,7 @@ pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
     let runs = rank::run(&resolved, &request, &|progress| show(&line, &leader, progress), &interrupt::asked);
     line.done();
     let Some(answer) = rank::answer(&season, &resolved, &runs, &request, &warnings) else {
-        return Err(Failure::Usage(
+        return Err(Failure::BrokenOff(
             "broken off before the first world was finished: nothing is known yet".to_owned(),
         ));
     };

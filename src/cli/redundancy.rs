@@ -26,7 +26,7 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
     let folder = path.parent().unwrap_or(Path::new(""));
     let (catalogue, _) =
         catalogue::read(&read.source.path, &read.source.text, folder).map_err(Failure::Files)?;
-    interrupt::watch()?;
+    interrupt::heed();
     let line = StudyLine::new();
     let result = answer(
         &loaded.prepared,

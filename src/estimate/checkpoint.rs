@@ -3,9 +3,10 @@
 //! The saved file is whole at every moment (see `whole_file`). Rows are pure functions of their index, so a run which was
 //! killed and taken up again gives the same bytes as one that was not.
 
+use super::closer_look::SetWork;
 use super::race_row::{Ask, RaceRow};
 use super::rows_file::{Header, read, write};
-use super::run::{Plan, Progress, Run, pilot_allocation, progress_of, race_rows_of, run_from};
+use super::run::{Plan, Progress, Run, pilot_allocation, progress_of, race_rows_unless, run_from};
 use super::shard::Shard;
 use super::whole_file::WholeFile;
 use crate::passing::Prepared;
@@ -26,6 +27,7 @@ pub struct Store {
     file: WholeFile,
     header: Header,
     kept: Vec<RaceRow>,
+    sets: Vec<SetWork>,
     last_save: Instant,
     pause: Duration,
 }
@@ -39,10 +41,12 @@ impl Store {
         masks: Vec<Vec<u64>>,
         shard: Shard,
     ) -> Result<Store, String> {
+        // Before it is read: a device may have no end.
+        let file = WholeFile::claim(path, 0).map_err(|error| unwritable(path, &error))?;
         let found = if path.exists() { Some(read(path)?) } else { None };
         let ask = Ask { seed: plan.seed, allocation: Vec::new(), masks };
         let mut header = Header::new(prepared, plan, &ask, shard);
-        let kept = match found {
+        let (kept, sets) = match found {
             Some(file) => {
                 let mut differences = file.header.differences(&header);
                 if file.header.shard != shard {
@@ -59,20 +63,19 @@ impl Store {
                     ));
                 }
                 header.ask = file.header.ask;
-                file.rows
+                (file.rows, file.sets)
             }
             None => {
                 header.ask.allocation = pilot_allocation(prepared, plan, &header.ask.masks);
-                Vec::new()
+                (Vec::new(), Vec::new())
             }
         };
-        let sets: usize = header.ask.masks.iter().map(Vec::len).sum();
+        let sets_asked: usize = header.ask.masks.iter().map(Vec::len).sum();
         let points = header.ask.masks.len() as u64;
-        let per_row = ROW_BYTES * (1 + points) + SET_BYTES * sets as u64;
+        let per_row = ROW_BYTES * (1 + points) + SET_BYTES * sets_asked as u64;
         let rows = shard.races(plan.races.unwrap_or(super::run::FIRST_STAGE_RACES)).count() as u64;
-        let file = WholeFile::claim(path, per_row * rows)
-            .map_err(|error| format!("cannot write {}: {error}", path.display()))?;
-        Ok(Store { file, header, kept, last_save: Instant::now(), pause: SAVE_PAUSE })
+        file.probe(per_row * rows).map_err(|error| unwritable(path, &error))?;
+        Ok(Store { file, header, kept, sets, last_save: Instant::now(), pause: SAVE_PAUSE })
     }
 
     /// Races found in the file.
@@ -80,11 +83,25 @@ impl Store {
         self.kept.len() as u64
     }
 
+    /// Sets of lines looked at more closely, as found in the file.
+    pub fn kept_sets(&self) -> Vec<SetWork> {
+        self.sets.clone()
+    }
+
+    /// Saves the sets beside the rows of the run: at once, or if it is time again.
+    pub fn save_sets(&mut self, rows: &[RaceRow], sets: &[SetWork], at_once: bool) -> Result<(), String> {
+        if !at_once && self.last_save.elapsed() < self.pause {
+            return Ok(());
+        }
+        self.sets = sets.to_vec();
+        self.save(rows)
+    }
+
     fn save(&mut self, rows: &[RaceRow]) -> Result<(), String> {
         let start = Instant::now();
         let saved = self
             .file
-            .replace(|out| write(out, &self.header, rows))
+            .replace(|out| write(out, &self.header, rows, &self.sets))
             .map_err(|error| format!("cannot write {}: {error}", self.file.path().display()));
         self.last_save = Instant::now();
         self.pause = SAVE_PAUSE.max(start.elapsed() * SAVE_COST);
@@ -95,18 +112,19 @@ impl Store {
         if self.last_save.elapsed() < self.pause { Ok(()) } else { self.save(rows) }
     }
 
-    /// Runs the plan from what is kept, saving on the way and at the end. `progress` returning false breaks off. If a save fails
+    /// Runs the plan from what is kept, saving on the way and at the end. `stop` breaks off. If a save fails
     /// the run goes on to its end and the failure is told beside the result.
     pub fn run(
-        mut self,
+        &mut self,
         prepared: &Prepared,
         plan: &Plan,
+        stop: &(dyn Fn() -> bool + Sync),
         progress: &mut dyn FnMut(&Progress) -> bool,
     ) -> (Run, Result<(), String>) {
         let kept = std::mem::take(&mut self.kept);
         let ask = self.header.ask.clone();
         let mut trouble = Ok(());
-        let done = run_from(prepared, plan, ask, kept, &mut |state, rows| {
+        let done = run_from(prepared, plan, ask, kept, stop, &mut |state, rows| {
             if trouble.is_ok() {
                 trouble = self.save_if_due(rows);
             }
@@ -121,20 +139,24 @@ impl Store {
         mut self,
         prepared: &Prepared,
         races: u64,
-        progress: &mut dyn FnMut(&Progress) -> bool,
+        stop: &(dyn Fn() -> bool + Sync),
+        progress: &mut dyn FnMut(&Progress),
     ) -> Result<bool, String> {
         let mut rows = std::mem::take(&mut self.kept);
         let all: Vec<u64> = self.header.shard.races(races).collect();
-        let mut go_on = true;
-        while rows.len() < all.len() && go_on {
+        while rows.len() < all.len() && !stop() {
             let wave = &all[rows.len()..(rows.len() + WAVE).min(all.len())];
-            rows.extend(race_rows_of(prepared, &self.header.ask, wave.to_vec()));
-            go_on = progress(&progress_of(&rows, all.len() as u64));
+            rows.extend(race_rows_unless(prepared, &self.header.ask, wave.to_vec(), stop));
+            progress(&progress_of(&rows, all.len() as u64));
             self.save_if_due(&rows)?;
         }
         self.save(&rows)?;
         Ok(rows.len() == all.len())
     }
+}
+
+fn unwritable(path: &Path, error: &std::io::Error) -> String {
+    format!("cannot write {}: {error}; choose another place", path.display())
 }
 
 /// The run that merged rows stand for.

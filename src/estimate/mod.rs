@@ -1,6 +1,7 @@
 //! Many passings, and the mathematics of comparing what they say.
 
 pub mod checkpoint;
+pub mod closer_look;
 pub mod common_cause;
 pub mod indices;
 pub mod information;

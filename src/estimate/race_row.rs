@@ -190,6 +190,17 @@ impl Moments {
 
 /// Estimates one race.
 pub fn run_race(prepared: &Prepared, ask: &Ask, race_index: u64, space: &mut PassingWorkspace) -> RaceRow {
+    run_race_unless(prepared, ask, race_index, space, &|| false).expect("nobody asks it to stop")
+}
+
+/// The same; `None` once `stop` says so, which is asked at every passing.
+pub fn run_race_unless(
+    prepared: &Prepared,
+    ask: &Ask,
+    race_index: u64,
+    space: &mut PassingWorkspace,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Option<RaceRow> {
     let course = &prepared.course;
     let draw = RaceDraw::draw(course, &prepared.tag, ask.seed, race_index);
     let race = RaceContext::new(prepared, draw);
@@ -220,6 +231,9 @@ pub fn run_race(prepared: &Prepared, ask: &Ask, race_index: u64, space: &mut Pas
         moments.iter_mut().flatten().for_each(|m| *m = Moments::default());
         let mut any = Moments::default();
         for k in 0..count {
+            if stop() {
+                return None;
+            }
             let passing = to_index(s, k, strata.len());
             let runner = runner_of(&race, &strata, ask.seed, passing);
             odds_of(&race, &runner, |point| crossing_of(&race, ask.seed, passing, point), &ask.masks, space);
@@ -255,7 +269,7 @@ pub fn run_race(prepared: &Prepared, ask: &Ask, race_index: u64, space: &mut Pas
         row.any_missed.rate += weight * any.mean(n);
         row.any_missed.variance += weight * weight * any.variance_of_mean(n);
     }
-    row
+    Some(row)
 }
 
 #[cfg(test)]

@@ -1,9 +1,10 @@
 //! The file of race rows: checkpoints and shards.
 //!
-//! Text, one JSON value per line: a header (what the rows were made from), one line per race, and a last line with the number of rows and the
-//! SHA-256 of all bytes before it. Numbers are written so that they read back to the same bits. A file without its last
+//! Text, one JSON value per line: a header (what the rows were made from), one line per race, one per set of lines that was looked at
+//! more closely (checkpoints only), and a last line with the numbers of both and the SHA-256 of all bytes before it. Numbers are written so that they read back to the same bits. A file without its last
 //! line, or with another hash, is refused: it is never used in part.
 
+use super::closer_look::SetWork;
 use super::race_row::{Ask, RaceRow};
 use super::run::Plan;
 use super::shard::Shard;
@@ -41,7 +42,13 @@ pub struct Header {
 #[serde(deny_unknown_fields)]
 struct End {
     rows: u64,
+    #[serde(default, skip_serializing_if = "is_zero")]
+    sets: u64,
     sha256: String,
+}
+
+fn is_zero(number: &u64) -> bool {
+    *number == 0
 }
 
 /// A file read and found whole.
@@ -49,6 +56,8 @@ struct End {
 pub struct RowsFile {
     pub header: Header,
     pub rows: Vec<RaceRow>,
+    /// Work beyond the race days; shards have none.
+    pub sets: Vec<SetWork>,
 }
 
 impl Header {
@@ -83,7 +92,11 @@ impl Header {
         .map(|(what, a, b)| format!("{what}: {a} against {b}"))
         .collect();
         if self.plan.estimator != other.plan.estimator {
-            found.push(format!("estimator: {:?} against {:?}", self.plan.estimator, other.plan.estimator));
+            found.push(format!(
+                "estimator: {} against {}",
+                self.plan.estimator.key(),
+                other.plan.estimator.key()
+            ));
         }
         if self.plan.precision != other.plan.precision {
             found.push("precision asked for".to_owned());
@@ -98,7 +111,7 @@ impl Header {
 }
 
 /// Writes a whole file of rows.
-pub fn write(out: &mut dyn Write, header: &Header, rows: &[RaceRow]) -> io::Result<()> {
+pub fn write(out: &mut dyn Write, header: &Header, rows: &[RaceRow], sets: &[SetWork]) -> io::Result<()> {
     let mut hash = Sha256::new();
     let mut line = |text: String| -> io::Result<()> {
         hash.update(text.as_bytes());
@@ -110,7 +123,10 @@ pub fn write(out: &mut dyn Write, header: &Header, rows: &[RaceRow]) -> io::Resu
     for row in rows {
         line(serde_json::to_string(row)?)?;
     }
-    let end = End { rows: rows.len() as u64, sha256: hex(&hash.finalize()) };
+    for set in sets {
+        line(serde_json::to_string(set)?)?;
+    }
+    let end = End { rows: rows.len() as u64, sets: sets.len() as u64, sha256: hex(&hash.finalize()) };
     writeln!(out, "{}", serde_json::to_string(&end)?)
 }
 
@@ -121,9 +137,10 @@ pub fn with_end(text: &str) -> String {
         Some((before, last)) if last.contains("sha256") && !last.contains("format") => before,
         _ => body,
     };
-    let rows = before.matches('\n').count();
+    let sets = before.lines().filter(|line| line.starts_with("{\"point\":")).count();
+    let rows = before.matches('\n').count().saturating_sub(sets);
     let hash = hex(&Sha256::new_with_prefix(before).chain_update(b"\n").finalize());
-    format!("{before}\n{{\"rows\":{rows},\"sha256\":\"{hash}\"}}\n")
+    format!("{before}\n{{\"rows\":{rows},\"sets\":{sets},\"sha256\":\"{hash}\"}}\n")
 }
 
 /// Reads a file; the message says what is wrong with it.
@@ -162,16 +179,25 @@ pub fn parse(bytes: &[u8]) -> Result<RowsFile, String> {
                 .to_owned(),
         );
     }
-    let rows: Vec<RaceRow> = lines
-        .map(|(number, line)| {
-            serde_json::from_str(line).map_err(|error| format!("line {}: {error}", number + 1))
-        })
-        .collect::<Result<_, String>>()?;
-    if rows.len() as u64 != end.rows {
-        return Err(format!("{} rows where the last line says {}", rows.len(), end.rows));
+    let lines: Vec<(usize, &str)> = lines.collect();
+    if lines.len() as u64 != end.rows.saturating_add(end.sets) {
+        return Err(format!(
+            "{} lines of rows where the last line says {}",
+            lines.len(),
+            end.rows.saturating_add(end.sets)
+        ));
     }
+    let (rows, sets) = lines.split_at(end.rows as usize);
+    let (rows, sets): (Vec<RaceRow>, Vec<SetWork>) = (parsed(rows)?, parsed(sets)?);
     check_shape(&header, &rows)?;
-    Ok(RowsFile { header, rows })
+    Ok(RowsFile { header, rows, sets })
+}
+
+fn parsed<T: serde::de::DeserializeOwned>(lines: &[(usize, &str)]) -> Result<Vec<T>, String> {
+    let one = |(number, line): &(usize, &str)| {
+        serde_json::from_str(line).map_err(|error| format!("line {}: {error}", number + 1))
+    };
+    lines.iter().map(one).collect()
 }
 
 /// The rows must be the first ones of their shard, in order, and each must hold what the header asks for.

@@ -4,7 +4,7 @@
 //! stays unbiased. Races are worked out in parallel and kept in race order; nothing else is parallel, so the result is the same
 //! bytes on any number of threads. Stages end at race counts that follow from the tallies alone.
 
-use super::race_row::{Ask, PassingWorkspace, RaceRow, run_race};
+use super::race_row::{Ask, PassingWorkspace, RaceRow, run_race_unless};
 use super::stop::{Precision, Stopped, races_needed, shortfall};
 use super::strata::{LEAST, allocate, strata, weights};
 use super::summary::summarise;
@@ -52,6 +52,43 @@ pub enum Estimator {
     Importance,
 }
 
+impl Estimator {
+    pub const ALL: [Estimator; 6] = [
+        Estimator::Auto,
+        Estimator::RaceDays,
+        Estimator::Plain,
+        Estimator::Stratified,
+        Estimator::Sobol,
+        Estimator::Importance,
+    ];
+
+    /// The word in options and files.
+    pub fn key(self) -> &'static str {
+        match self {
+            Estimator::Auto => "auto",
+            Estimator::RaceDays => "race-days",
+            Estimator::Plain => "plain",
+            Estimator::Stratified => "stratified",
+            Estimator::Sobol => "sobol",
+            Estimator::Importance => "importance",
+        }
+    }
+
+    /// What it does, in a line.
+    pub fn what(self) -> &'static str {
+        match self {
+            Estimator::Auto => {
+                "Race days where they are precise; where misses are rare, what a pilot finds best (race days alone with --races)"
+            }
+            Estimator::RaceDays => "The mean over race days",
+            Estimator::Plain => "Independent passings, a race day of its own for each",
+            Estimator::Stratified => "The same by placement and wetness, most where the misses are",
+            Estimator::Sobol => "Scrambled Sobol' points",
+            Estimator::Importance => "Passings drawn where the misses are and weighted back",
+        }
+    }
+}
+
 /// Miss rate below which few race days carry the mean.
 pub const RARE_RATE: f64 = 1e-4;
 
@@ -82,15 +119,17 @@ pub fn run(
     progress: &mut dyn FnMut(&Progress) -> bool,
 ) -> Run {
     let ask = Ask { seed: plan.seed, allocation: pilot_allocation(prepared, plan, &masks), masks };
-    run_from(prepared, plan, ask, Vec::new(), &mut |state, _| progress(state))
+    run_from(prepared, plan, ask, Vec::new(), &|| false, &mut |state, _| progress(state))
 }
 
-/// `run` with the rows `kept` from an earlier start of the same plan; `progress` also sees the rows so far.
+/// `run` with the rows `kept` from an earlier start of the same plan; `progress` also sees the rows so far. `stop` is asked at every
+/// passing, by all threads; races that are not whole by then are left out.
 pub fn run_from(
     prepared: &Prepared,
     plan: &Plan,
     ask: Ask,
     kept: Vec<RaceRow>,
+    stop: &(dyn Fn() -> bool + Sync),
     progress: &mut dyn FnMut(&Progress, &[RaceRow]) -> bool,
 ) -> Run {
     let per_race: u64 = ask.allocation.iter().sum();
@@ -102,8 +141,10 @@ pub fn run_from(
     loop {
         while (rows.len() as u64) < target {
             let first = rows.len() as u64;
-            rows.extend(race_rows(prepared, &ask, first..(first + WAVE).min(target)));
-            if !progress(&progress_of(&rows, target), &rows) && (rows.len() as u64) < target {
+            let wave = (first..(first + WAVE).min(target)).collect();
+            rows.extend(race_rows_unless(prepared, &ask, wave, stop));
+            let go_on = progress(&progress_of(&rows, target), &rows) && !stop();
+            if !go_on && (rows.len() as u64) < target {
                 return Run { ask, rows, stopped: Stopped::Interrupted };
             }
         }
@@ -151,15 +192,22 @@ pub fn stopped_at_end(rows: &[RaceRow], plan: &Plan) -> Stopped {
 
 /// Rows of a range of races, in race order, worked out in parallel.
 pub fn race_rows(prepared: &Prepared, ask: &Ask, races: std::ops::Range<u64>) -> Vec<RaceRow> {
-    race_rows_of(prepared, ask, races.collect())
+    race_rows_unless(prepared, ask, races.collect(), &|| false)
 }
 
-/// Rows of the races listed, in the order of the list, worked out in parallel.
-pub fn race_rows_of(prepared: &Prepared, ask: &Ask, races: Vec<u64>) -> Vec<RaceRow> {
-    races
+/// Rows of the races listed, in the order of the list, worked out in parallel. Once `stop` says so, only the first ones that
+/// are whole.
+pub fn race_rows_unless(
+    prepared: &Prepared,
+    ask: &Ask,
+    races: Vec<u64>,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Vec<RaceRow> {
+    let rows: Vec<Option<RaceRow>> = races
         .into_par_iter()
-        .map_init(PassingWorkspace::default, |space, race| run_race(prepared, ask, race, space))
-        .collect()
+        .map_init(PassingWorkspace::default, |space, race| run_race_unless(prepared, ask, race, space, stop))
+        .collect();
+    rows.into_iter().map_while(|row| row).collect()
 }
 
 /// Allocation of one race's passings to the strata, from a pilot.

@@ -24,11 +24,23 @@ impl WholeFile {
         if path.is_dir() {
             return Err(io::Error::new(io::ErrorKind::IsADirectory, "it is a folder; name a file"));
         }
+        // A rename would put a file in the place of a device or a pipe.
+        if path.exists() && !path.is_file() {
+            return Err(io::Error::new(io::ErrorKind::InvalidInput, "it is a device or a pipe; name a file"));
+        }
+        // What a link points to is replaced, not the link.
+        let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
         let mut part = path.as_os_str().to_owned();
         part.push(format!(".{}.part", std::process::id()));
         let claimed = WholeFile { path: path.to_owned(), part: PathBuf::from(part) };
+        claimed.probe(room_bytes)?;
+        Ok(claimed)
+    }
+
+    /// Whether the file can be written and `room_bytes` fit the disk.
+    pub fn probe(&self, room_bytes: u64) -> io::Result<()> {
         // Zeros are really written: a file with a hole would claim nothing.
-        let mut file = File::create(&claimed.part)?;
+        let mut file = File::create(&self.part)?;
         let block = [0u8; 1 << 16];
         let mut left = room_bytes.min(MOST_ROOM_BYTES);
         while left > 0 {
@@ -38,8 +50,7 @@ impl WholeFile {
         }
         file.sync_all()?;
         drop(file);
-        fs::remove_file(&claimed.part)?;
-        Ok(claimed)
+        fs::remove_file(&self.part)
     }
 
     pub fn path(&self) -> &Path {

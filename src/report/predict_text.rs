@@ -1,10 +1,10 @@
 //! The forecast as text, made to be read aloud: the answer first, then the table, the reasons, what it hinges on.
 
 use super::cautions::CAUTIONS;
-use super::estimator_words::{COLUMNS, doubts, found_table};
+use super::estimator_words::{COLUMNS, doubts, found_table, why_ended};
 use super::words::{grouped, per_10_000, percent, rate_percent, significant, table, wrap};
-use crate::estimate::stop::Stopped;
-use crate::estimate::summary::CountForecast;
+use crate::estimate::summary::{CountForecast, Summary};
+use crate::study::expected::Found;
 use crate::study::hinges::Hinge;
 use crate::study::predict::{Forecast, NamedShare, PointForecast};
 
@@ -106,6 +106,11 @@ fn interval(low: f64, high: f64) -> String {
     format!("{} to {}", per_10_000(low), per_10_000(high))
 }
 
+/// The interval of the computation, if there is an honest one.
+fn within(summary: &Summary, found: &Found) -> String {
+    if found.interval_known { interval(summary.mc_low, summary.mc_high) } else { "not known yet".to_owned() }
+}
+
 fn points(out: &mut String, f: &Forecast) {
     let rows: Vec<Vec<String>> = f
         .points
@@ -115,7 +120,7 @@ fn points(out: &mut String, f: &Forecast) {
             let (rate, mc) = if s.none_met {
                 (format!("<{}", per_10_000(s.mc_high)), "none met".to_owned())
             } else {
-                (per_10_000(s.miss_rate), interval(s.mc_low, s.mc_high))
+                (per_10_000(s.miss_rate), within(s, &p.found_by))
             };
             vec![
                 p.name.clone(),
@@ -226,7 +231,7 @@ fn lines(out: &mut String, f: &Forecast) {
                 vec![
                     l.name.clone(),
                     rate,
-                    interval(l.summary.mc_low, l.summary.mc_high),
+                    within(&l.summary, &l.found_by),
                     percent(l.missed_by_the_others_too),
                     gain,
                 ]
@@ -275,29 +280,19 @@ fn hinges(out: &mut String, f: &Forecast) {
 }
 
 fn certainty(out: &mut String, f: &Forecast) {
-    let why = match f.stopped {
-        Stopped::PrecisionReached => format!(
-            "stopped because every point is known to {} (or {} misses per 10,000; standard error) or better",
-            percent(f.precision.relative),
-            per_10_000(f.precision.absolute)
-        ),
-        Stopped::MaxPassings => format!(
-            "stopped at the limit before every point was known to {} (standard error); raise --max-passings for more",
-            percent(f.precision.relative)
-        ),
-        Stopped::Interrupted => "broken off by the user: intervals are wider than asked".to_owned(),
-    };
+    let found = found_table(f);
     out.push_str("How sure\n");
     out.push_str(&wrap(
         &format!(
-            "- Computed: {} race days with {} runners in all, each past every point; {why}. 'Computed within' is the 95 % interval of that computation only.",
+            "- Computed: {} race days with {} runners in all, each past every point{}. {} 'Computed within' is the 95 % interval of that computation only.",
             grouped(f.races),
-            grouped(f.passings)
+            grouped(f.passings),
+            if found.is_empty() { "" } else { "; rare misses looked at more closely (table below)" },
+            why_ended(f)
         ),
         WIDTH,
         "  ",
     ));
-    let found = found_table(f);
     if !found.is_empty() {
         out.push_str(&format!("\n{found}"));
         out.push_str(&wrap(COLUMNS, WIDTH, "  "));

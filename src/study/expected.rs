@@ -7,11 +7,12 @@
 //! usual sign of too few race days, and is said.
 //! The choice depends on the rows of the run only, so threads, checkpoints and shards do not change it.
 
-use crate::estimate::rare::crossing::PointMiss;
-use crate::estimate::rare::{CrossCheck, Estimate, Method, Request, estimate};
+use crate::estimate::closer_look::CloserLook;
+use crate::estimate::rare::watch::BrokenOff;
+use crate::estimate::rare::{CrossCheck, Estimate, Method, Request};
 use crate::estimate::run::Plan;
 use crate::estimate::run::{Estimator, RARE_RATE, Run};
-use crate::estimate::stop::Stopped;
+use crate::estimate::stop::{Stopped, shortfall};
 use crate::estimate::summary::Summary;
 use crate::passing::Prepared;
 use serde::{Deserialize, Serialize};
@@ -23,8 +24,19 @@ const LOOSEST: f64 = 0.2;
 const TIGHTEST: f64 = 0.02;
 /// Share of the error allowed that is asked for: what a pilot foretells is uncertain.
 const AIM: f64 = 0.8;
+/// Fewest passings of a second stage, whatever --max-passings says.
+const LEAST_CALLS: u64 = 1000;
 /// Joint standard errors on the logarithmic scale beyond which two estimates do not fit together.
 const JOINT_Z: f64 = 3.0;
+/// Name of the estimator that is none of the rare-miss ones.
+pub const RACE_DAYS: &str = "race days";
+const LOOK_CLOSER: &str = "below 1 in 10,000 few race days carry the mean, and their own error comes out too small; \
+--estimator importance looks closer";
+const NO_INTERVAL: &str = "the rate is that of the race days so far; so rare, it hangs on few of them, and no honest interval \
+can be given yet";
+/// Why the race days alone may say less than an estimator.
+const TOO_FEW_DAYS: &str = "nearly all misses fall on a few bad batches and days, and too few of the race days drawn met one; so they alone \
+say less. The estimator looks for such days on purpose, and its rate stands";
 
 /// How an expected miss rate was found, with what is needed to doubt it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -50,6 +62,10 @@ pub struct Found {
     pub race_days_high: f64,
     /// Whether the two fit together within their joint error.
     pub agrees: bool,
+    /// Broken off before all of the work was done.
+    pub unfinished: bool,
+    /// False where the interval beside the rate is too narrow to be believed.
+    pub interval_known: bool,
     /// What else the reader must know.
     pub notes: Vec<String>,
 }
@@ -58,7 +74,7 @@ impl Found {
     /// What the race days say, no reason given yet.
     fn by_race_days(days: &Summary, passings: u64) -> Found {
         Found {
-            estimator: "race days".to_owned(),
+            estimator: RACE_DAYS.to_owned(),
             why: String::new(),
             passings,
             pilot_passings: 0,
@@ -71,56 +87,102 @@ impl Found {
             race_days_low: days.mc_low,
             race_days_high: days.mc_high,
             agrees: true,
+            unfinished: false,
+            interval_known: true,
             notes: Vec::new(),
         }
     }
 }
 
-/// The rate to report for lines `mask` of a point, given what the race days say, and how it was found. With `go_on` false
-/// the race days must do.
+/// The rate to report for lines `mask` of a point, given what the race days say, and how it was found.
 pub fn expected(
     prepared: &Prepared,
     plan: &Plan,
     run: &Run,
-    point: usize,
-    mask: u64,
+    (point, mask): (usize, u64),
     by_days: Summary,
-    go_on: bool,
+    look: &mut CloserLook,
 ) -> (Summary, Found) {
     let passings = run.rows.iter().map(|row| row.passings).sum();
     let mut found = Found::by_race_days(&by_days, passings);
     let sets: usize = run.ask.masks.iter().map(Vec::len).sum();
-    let (request, why) = match wanted(plan, run, &by_days, sets as u64, go_on) {
+    let (request, why) = match wanted(plan, run, &by_days, sets as u64) {
         Ok(wanted) => wanted,
         Err(why) => {
             found.why = why.to_owned();
-            if by_days.miss_rate < RARE_RATE && run.stopped != Stopped::Interrupted {
-                found.notes.push(
-                    "below 1 in 10,000 few race days carry the mean and their own error is too small; --estimator importance looks closer"
-                        .to_owned(),
-                );
+            found.unfinished = run.stopped == Stopped::Interrupted;
+            if by_days.miss_rate < RARE_RATE {
+                found.interval_known = !found.unfinished;
+                let note = if found.unfinished { NO_INTERVAL } else { LOOK_CLOSER };
+                found.notes.push(note.to_owned());
+            }
+            short_by_days(&by_days, plan, &mut found);
+            return (by_days, found);
+        }
+    };
+    let answer = if run.stopped == Stopped::Interrupted || look.stopped() {
+        Err(BrokenOff { so_far: None })
+    } else {
+        look.estimate(prepared, point, mask, &request)
+    };
+    found.why = why;
+    let answer = match answer {
+        Ok(answer) => answer,
+        Err(BrokenOff { so_far: Some(answer) }) => {
+            found.unfinished = true;
+            *answer
+        }
+        Err(BrokenOff { so_far: None }) => {
+            found.unfinished = true;
+            found.why = "broken off before another estimator had an answer".to_owned();
+            if by_days.miss_rate < RARE_RATE {
+                found.interval_known = false;
+                found.notes.push(NO_INTERVAL.to_owned());
             }
             return (by_days, found);
         }
     };
-    let answer = estimate(&PointMiss::new(prepared, point, mask, request.seed), &request);
-    found.why = why;
-    judge(by_days, answer, found, &plan.estimator)
+    let calls = answer.calls;
+    let (summary, mut found) = judge(by_days, answer, found, &plan.estimator);
+    if found.estimator == RACE_DAYS {
+        short_by_days(&summary, plan, &mut found);
+    } else if let Some(how) = short(&summary, plan).filter(|_| !found.unfinished) {
+        let spent = calls as f64 > 0.9 * request.max_calls as f64;
+        found.notes.push(if spent {
+            format!("{how}; it used up its share of --max-passings: raise that for more")
+        } else {
+            format!(
+                "{how}; its pilot took the task for easier than it is: a smaller --precision looks longer"
+            )
+        });
+    }
+    (summary, found)
+}
+
+/// How precisely a rate is known, if that is less than asked for.
+fn short(summary: &Summary, plan: &Plan) -> Option<String> {
+    let known = (summary.miss_rate, summary.standard_error);
+    if summary.none_met || shortfall(&[known], &plan.precision) <= 1.0 {
+        return None;
+    }
+    Some(format!(
+        "known to {:.0} % (standard error), {:.0} % were asked for",
+        100.0 * summary.standard_error / summary.miss_rate,
+        100.0 * plan.precision.relative
+    ))
+}
+
+fn short_by_days(summary: &Summary, plan: &Plan, found: &mut Found) {
+    if let Some(how) = short(summary, plan).filter(|_| !found.unfinished) {
+        let more = if plan.races.is_some() { "--races" } else { "--max-passings" };
+        found.notes.push(format!("{how}; more race days narrow it: raise {more}"));
+    }
 }
 
 /// What to ask of the rare-miss estimators, and why; or why the race days do.
-fn wanted(
-    plan: &Plan,
-    run: &Run,
-    by_days: &Summary,
-    sets: u64,
-    go_on: bool,
-) -> Result<(Request, String), &'static str> {
+fn wanted(plan: &Plan, run: &Run, by_days: &Summary, sets: u64) -> Result<(Request, String), &'static str> {
     let method = match plan.estimator {
         Estimator::RaceDays => return Err("asked for"),
-        _ if !go_on || run.stopped == Stopped::Interrupted => {
-            return Err("the run was broken off before another estimator");
-        }
         Estimator::Auto => None,
         Estimator::Plain => Some(Method::Plain),
         Estimator::Stratified => Some(Method::Stratified),
@@ -133,7 +195,7 @@ fn wanted(
     let request = Request {
         method,
         target_cov: AIM * target.max(TIGHTEST),
-        max_calls: (precision.max_passings / sets.max(1)).max(1000),
+        max_calls: (precision.max_passings / sets.max(1)).max(LEAST_CALLS),
         ..Request::new(plan.seed.wrapping_add(SEED_OFFSET))
     };
     if method.is_some() {
@@ -143,6 +205,8 @@ fn wanted(
         Err("a fixed number of race days was asked for")
     } else if by_days.none_met || by_days.miss_rate < RARE_RATE {
         Ok((request, "below 1 in 10,000, where few race days carry the mean".to_owned()))
+    } else if run.stopped == Stopped::Interrupted {
+        Err("the run was broken off among its race days")
     } else if by_days.standard_error > (precision.relative * by_days.miss_rate).max(precision.absolute) {
         Ok((request, "race days alone would need more passings than --max-passings allows".to_owned()))
     } else {
@@ -154,39 +218,43 @@ fn wanted(
 fn judge(by_days: Summary, answer: Estimate, mut found: Found, asked: &Estimator) -> (Summary, Found) {
     found.notes.extend(answer.notes.iter().cloned());
     let days_error = if by_days.none_met { 0.0 } else { by_days.standard_error / by_days.miss_rate };
+    let none_met = answer.mean <= 0.0;
     let apart = if by_days.none_met {
         if answer.interval.low > by_days.mc_high { f64::INFINITY } else { 0.0 }
-    } else if answer.mean <= 0.0 {
+    } else if none_met {
         if answer.interval.high < by_days.mc_low { f64::NEG_INFINITY } else { 0.0 }
     } else {
         libm::log(answer.mean / by_days.miss_rate)
             / (days_error * days_error + answer.cov * answer.cov).sqrt()
     };
     found.agrees = apart.abs() <= JOINT_Z;
+    let name = answer.method.words();
     let keep_days = if apart < -JOINT_Z {
-        Some(format!(
-            "{} gave a lower rate than the race days, beyond the joint error: it may have missed a cause",
-            answer.method.name()
-        ))
+        Some(format!("{name} gave a lower rate, beyond the joint error: it may have missed a cause"))
     } else if *asked == Estimator::Auto
         && !by_days.none_met
         && by_days.miss_rate >= RARE_RATE
         && answer.cov > days_error
     {
-        Some(format!("{} was no more precise than the race days", answer.method.name()))
+        Some(format!("{name} was no more precise"))
+    } else if none_met && !by_days.none_met {
+        Some(format!("{name} met no miss, the race days did"))
     } else {
         None
     };
     if let Some(reason) = keep_days {
         found.pilot_passings = answer.calls + answer.pilot_calls;
         found.why = reason;
-        return (by_days, found);
+        if !none_met || by_days.miss_rate >= RARE_RATE {
+            return (by_days, found);
+        }
+        // So rare, the race days' own error is too small: what the other could not exclude stays in the interval.
+        let (low, high) =
+            (by_days.mc_low.min(answer.interval.low), by_days.mc_high.max(answer.interval.high));
+        return (Summary { mc_low: low, mc_high: high, ..by_days }, found);
     }
     if apart > JOINT_Z {
-        found.notes.push(
-            "the race days alone gave a lower rate, beyond the joint error: too few of them met the bad batches and days that carry the mean"
-                .to_owned(),
-        );
+        found.notes.push(TOO_FEW_DAYS.to_owned());
     }
     let relaxed = answer.cross_check;
     let check = |part: fn(&CrossCheck) -> f64| relaxed.as_ref().map(part);
@@ -198,7 +266,6 @@ fn judge(by_days: Summary, answer: Estimate, mut found: Found, asked: &Estimator
     found.relaxed_plain = check(|c| c.plain);
     found.relaxed_importance = check(|c| c.importance);
     found.relaxed_z = check(|c| c.z);
-    let none_met = answer.mean <= 0.0;
     let summary = Summary {
         miss_rate: answer.mean,
         mc_low: answer.interval.low,
@@ -267,10 +334,20 @@ mod tests {
         assert!(!found.agrees && found.estimator == "race days");
     }
 
+    /// Rates of 2e-8 by race days and a limit of 1e-4 go together: neither is thrown away.
+    #[test]
+    fn without_a_miss_the_race_days_stand_with_the_wider_interval() {
+        let mut nothing = answer(0.0, f64::INFINITY);
+        nothing.interval = Interval { low: 0.0, high: 1e-4 };
+        let (summary, found) = judge(days(2e-8, 2e-9), nothing, blank(), &Estimator::Auto);
+        assert!(found.agrees && found.estimator == RACE_DAYS, "{found:?}");
+        assert_eq!((summary.miss_rate, summary.mc_low, summary.mc_high), (2e-8, 0.0, 1e-4));
+    }
+
     #[test]
     fn an_estimate_far_above_the_race_days_is_taken_and_said() {
         let (summary, found) = judge(days(1e-8, 2e-9), answer(9e-7, 0.08), blank(), &Estimator::Auto);
-        assert!(!found.agrees && found.notes.iter().any(|n| n.contains("too few of them")), "{found:?}");
+        assert!(!found.agrees && found.notes.iter().any(|n| n == TOO_FEW_DAYS), "{found:?}");
         assert_eq!(summary.miss_rate, 9e-7);
         let (_, found) = judge(days(0.0, 0.0), answer(9e-7, 0.08), blank(), &Estimator::Auto);
         assert!(!found.agrees);

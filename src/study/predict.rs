@@ -6,6 +6,7 @@ use super::provenance::{AssumptionEcho, Provenance, TagEcho, assumptions, effect
 use crate::course::field::Placement;
 use crate::course::weather::Wetness;
 use crate::diag::Diagnostic;
+use crate::estimate::closer_look::CloserLook;
 use crate::estimate::race_row::{Ask, LATERAL_BINS, RaceRow};
 use crate::estimate::run::{Plan, Progress, Run, run};
 use crate::estimate::stop::{Precision, Stopped, shortfall};
@@ -124,23 +125,24 @@ pub fn predict(
     progress: &mut dyn FnMut(&Progress) -> bool,
 ) -> Forecast {
     let done = run(prepared, plan, Ask::standard_masks(prepared), progress);
-    forecast(prepared, plan, &done, warnings, &mut || true)
+    let mut look = CloserLook { stop: &|| false, sets: Vec::new(), tell: &mut |_| {} };
+    forecast(prepared, plan, &done, warnings, &mut look)
 }
 
-/// The forecast from the rows of a run. `go_on` is asked before each expected rate that is looked at more closely; once
-/// it says no, the race days must do and the forecast counts as broken off.
+/// The forecast from the rows of a run. Expected rates that want it are looked at more closely; once `look` is asked to stop,
+/// what is known must do and the forecast counts as broken off.
 pub fn forecast(
     prepared: &Prepared,
     plan: &Plan,
     run: &Run,
     warnings: &[Diagnostic],
-    go_on: &mut dyn FnMut() -> bool,
+    look: &mut CloserLook,
 ) -> Forecast {
     let (course, tag) = (&prepared.course, &prepared.tag);
     let rows = &run.rows;
     let passings: u64 = rows.iter().map(|r| r.passings).sum();
     let points: Vec<PointForecast> =
-        (0..course.points.len()).map(|p| point_forecast(prepared, plan, run, p, passings, go_on)).collect();
+        (0..course.points.len()).map(|p| point_forecast(prepared, plan, run, p, passings, look)).collect();
     let (any_by_days, _) = summarise(rows.iter().map(|r| &r.any_missed), passings);
     let any_split_missed = any_missed(any_by_days, &points);
     let finish = points.iter().find(|p| p.is_finish);
@@ -161,7 +163,7 @@ pub fn forecast(
         runners: course.field.runners,
         tag: TagEcho::new(tag),
         precision: plan.precision,
-        stopped: if go_on() { stopped(run, plan, &points) } else { Stopped::Interrupted },
+        stopped: stopped(run, plan, &points),
         races: rows.len() as u64,
         passings,
         whole_event: EventForecast {
@@ -183,9 +185,14 @@ fn stopped(run: &Run, plan: &Plan, points: &[PointForecast]) -> Stopped {
         points.iter().map(|p| (p.summary.miss_rate, p.summary.standard_error)).collect();
     match run.stopped {
         Stopped::Interrupted => Stopped::Interrupted,
+        _ if points.iter().any(unfinished) => Stopped::Interrupted,
         _ if shortfall(&known, &plan.precision) <= 1.0 => Stopped::PrecisionReached,
         _ => Stopped::MaxPassings,
     }
+}
+
+fn unfinished(point: &PointForecast) -> bool {
+    point.found_by.unfinished || point.lines.iter().any(|line| line.found_by.unfinished)
 }
 
 /// Odds that a runner lacks a split, moved along with the points whose rate another estimator gave: how far the points'
@@ -218,7 +225,7 @@ fn point_forecast(
     run: &Run,
     p: usize,
     passings: u64,
-    go_on: &mut dyn FnMut() -> bool,
+    look: &mut CloserLook,
 ) -> PointForecast {
     let course = &prepared.course;
     let point = &course.points[p];
@@ -234,7 +241,7 @@ fn point_forecast(
     let cause = |c: usize| share(&|r| r.points[p].sets[0].causes[c]);
     let placements_total: f64 = course.field.placements.iter().map(|x| x.share).sum();
     let mut missed = count_forecast(&race_rates, course.field.runners, point.target);
-    let (summary, found_by) = expected(prepared, plan, run, p, run.ask.masks[p][0], by_days, go_on());
+    let (summary, found_by) = expected(prepared, plan, run, (p, run.ask.masks[p][0]), by_days, look);
     missed.mean = summary.miss_rate * course.field.runners as f64;
     race_rates.sort_by(f64::total_cmp);
     let by_placement = course
@@ -270,7 +277,7 @@ fn point_forecast(
         .collect();
     let lines = run.ask.masks[p].iter().enumerate().skip(1).map(|(set, mask)| {
         let (line, _) = summarise(rows.iter().map(|r| &r.points[p].sets[set]), passings);
-        let (line, found_by) = expected(prepared, plan, run, p, *mask, line, go_on());
+        let (line, found_by) = expected(prepared, plan, run, (p, *mask), line, look);
         let both = if line.miss_rate > 0.0 { (summary.miss_rate / line.miss_rate).min(1.0) } else { 0.0 };
         LineForecast {
             name: prepared.points[p].lines[mask.trailing_zeros() as usize].clone(),

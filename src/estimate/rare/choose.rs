@@ -1,13 +1,19 @@
-//! Which method: asked for by the user, or decided by the pilot. Falls back to plain sampling, and says so.
+//! Which method: asked for by the user, or decided by the pilot. Falls back to ordinary sampling, and says so.
 
 use super::explore::{Pilot, effective_count};
 use super::importance::{Prepared, first_look, first_points, prepare, second_stage};
 use super::plain::{plain, sobol, stratified};
+use super::watch::{BrokenOff, Halt, Watch};
 use super::{Estimate, Method, Problem, Request};
 use crate::random::sobol::MAX_DIMS;
 
 /// Extra points over what the pilot's variance asks for: the pilot's own figure is uncertain.
 const RESERVE: f64 = 1.3;
+/// Share of the second stage that is rehearsed with fresh points, since what a mixture was fitted to flatters it. How often
+/// the rehearsal may grow, each time at most so many times.
+const REHEARSED: f64 = 0.25;
+const REHEARSALS: usize = 4;
+const REHEARSAL_GROWTH: u64 = 4;
 /// Fewest points per replication in the second stage.
 const LEAST_EACH: u64 = 25;
 /// Miss rate above which ordinary sampling is good enough.
@@ -17,34 +23,45 @@ const TRIES: [u64; 2] = [1, 4];
 
 /// Estimate the mean score. Never more than `request.max_calls` points in the second stage.
 pub fn estimate<P: Problem>(problem: &P, request: &Request) -> Estimate {
+    let mut watch = Watch { stop: &|| false, stages: Vec::new(), tell: &mut |_| {} };
+    estimate_watched(problem, request, &mut watch).expect("nobody asks it to stop")
+}
+
+/// The same under watch: broken off when the watch says so, taken up again from its stages with the same result.
+pub fn estimate_watched<P: Problem>(
+    problem: &P,
+    request: &Request,
+    watch: &mut Watch,
+) -> Result<Estimate, BrokenOff> {
     let request = &Request { replications: request.replications.max(10), ..*request };
+    let stop = watch.stop;
     match request.method {
-        Some(Method::Plain) => plain(problem, request, request.max_calls),
-        Some(Method::Stratified) => stratified(problem, request, request.max_calls),
-        Some(Method::Sobol) => sobol(problem, request, request.max_calls),
+        Some(Method::Plain) => plain(problem, request, request.max_calls, watch),
+        Some(Method::Stratified) => stratified(problem, request, request.max_calls, watch),
+        Some(Method::Sobol) => sobol(problem, request, request.max_calls, watch),
         Some(Method::Importance) => {
-            importance_or_plain(problem, request, Pilot::new(problem, request.seed, 0))
+            importance_or_ordinary(problem, request, Pilot::new(problem, request.seed, 0, stop), watch)
         }
         None => {
-            let mut pilot = Pilot::new(problem, request.seed, 0);
-            first_look(&mut pilot, first_points(problem));
+            let mut pilot = Pilot::new(problem, request.seed, 0, stop);
+            first_look(&mut pilot, first_points(problem))?;
             let weights = pilot.weights();
             let odds: Vec<f64> = pilot.shots.iter().map(|shot| shot.score.miss_odds).collect();
             let rate: f64 = weights.iter().zip(&odds).map(|(weight, value)| weight * value).sum();
             if rate < COMMON || effective_count(&weights, &odds) < 10.0 {
-                return importance_or_plain(problem, request, pilot);
+                return importance_or_ordinary(problem, request, pilot, watch);
             }
             let second: f64 = weights.iter().zip(&odds).map(|(weight, value)| weight * value * value).sum();
             let calls = calls_for(second / (rate * rate) - 1.0, request);
             let mut estimate = if problem.strata().len() > 1 {
-                stratified(problem, request, calls)
+                stratified(problem, request, calls, watch)?
             } else if problem.lead_dims() <= MAX_DIMS {
-                sobol(problem, request, calls)
+                sobol(problem, request, calls, watch)?
             } else {
-                plain(problem, request, calls)
+                plain(problem, request, calls, watch)?
             };
             estimate.pilot_calls += pilot.calls;
-            estimate
+            Ok(estimate)
         }
     }
 }
@@ -56,55 +73,70 @@ fn calls_for(variance: f64, request: &Request) -> u64 {
     (wanted.min(1e15) as u64).clamp(least, request.max_calls.max(least))
 }
 
-fn importance_or_plain<P: Problem>(problem: &P, request: &Request, first: Pilot<P>) -> Estimate {
+fn importance_or_ordinary<P: Problem>(
+    problem: &P,
+    request: &Request,
+    first: Pilot<P>,
+    watch: &mut Watch,
+) -> Result<Estimate, BrokenOff> {
+    let stop = watch.stop;
     let mut spent = 0;
     let mut notes = Vec::new();
     let mut pilot = first;
     for (number, effort) in TRIES.into_iter().enumerate() {
         if number > 0 {
-            pilot = Pilot::new(problem, request.seed, number as u64);
+            pilot = Pilot::new(problem, request.seed, number as u64, stop);
         }
         if pilot.shots.is_empty() {
-            first_look(&mut pilot, effort * first_points(problem));
+            first_look(&mut pilot, effort * first_points(problem))?;
         }
-        let prepared = prepare(&mut pilot, effort);
-        spent += pilot.calls;
-        let doubts = match prepared {
-            Ok(ready) => match try_second_stage(problem, request, &ready, number as u64) {
-                Ok(mut estimate) => {
-                    estimate.pilot_calls = spent;
+        let doubts = match prepare(&mut pilot, effort)? {
+            Ok(mut ready) => {
+                let calls = rehearsed_calls(&mut pilot, &mut ready, request)?;
+                let outcome = second_stage(problem, request, &ready, calls, number as u64, watch)?;
+                let mut estimate = outcome.estimate;
+                if outcome.doubts.is_empty() {
+                    estimate.pilot_calls = spent + pilot.calls;
                     notes.append(&mut estimate.notes);
                     estimate.notes = notes;
-                    return estimate;
+                    return Ok(estimate);
                 }
-                Err((calls, doubts)) => {
-                    spent += calls;
-                    doubts
-                }
-            },
+                spent += estimate.calls;
+                outcome.doubts.join("; ")
+            }
             Err(reason) => reason,
         };
+        spent += pilot.calls;
         notes.push(format!("importance sampling, try {}, was set aside: {doubts}", number + 1));
     }
-    let mut estimate = plain(problem, request, request.max_calls);
-    estimate.pilot_calls = spent;
-    notes.push("plain sampling was used instead".to_string());
+    // Strata have exact weights: with several of them, sampling each by itself is never worse by much and often better.
+    let mut estimate = if problem.strata().len() > 1 {
+        notes.push("stratified sampling was used instead".to_owned());
+        stratified(problem, request, request.max_calls, watch)?
+    } else {
+        notes.push("plain sampling was used instead".to_owned());
+        plain(problem, request, request.max_calls, watch)?
+    };
+    estimate.pilot_calls += spent;
     notes.append(&mut estimate.notes);
     estimate.notes = notes;
-    estimate
+    Ok(estimate)
 }
 
-fn try_second_stage<P: Problem>(
-    problem: &P,
+/// Points of the second stage, from a rehearsal with fresh points that is long enough for it.
+fn rehearsed_calls<P: Problem>(
+    pilot: &mut Pilot<P>,
+    ready: &mut Prepared,
     request: &Request,
-    ready: &Prepared,
-    number: u64,
-) -> Result<Estimate, (u64, String)> {
-    let calls = calls_for(ready.variance, request);
-    let outcome = second_stage(problem, request, ready, calls, number << 36);
-    if outcome.doubts.is_empty() {
-        Ok(outcome.estimate)
-    } else {
-        Err((outcome.estimate.calls, outcome.doubts.join("; ")))
+) -> Result<u64, Halt> {
+    for _ in 0..REHEARSALS {
+        let calls = calls_for(ready.variance, request);
+        let enough = (REHEARSED * calls as f64) as u64;
+        let so_far = ready.rehearsal.n;
+        if so_far >= enough {
+            break;
+        }
+        ready.rehearse(pilot, (enough - so_far).min(REHEARSAL_GROWTH * so_far.max(1)))?;
     }
+    Ok(calls_for(ready.variance, request))
 }

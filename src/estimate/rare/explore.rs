@@ -7,6 +7,7 @@
 //! used in their place: the highest severity which enough points exceed.
 
 use super::mixture::Mixture;
+use super::watch::Halt;
 use super::{Problem, Score};
 use crate::random::transform::normal_cdf;
 use crate::random::{MAX_PASSINGS, Purpose, Stream};
@@ -56,6 +57,7 @@ const POWERS: [f64; 8] = [0.85, 0.7, 0.6, 0.5, 0.4, 0.3, 0.22, 0.15];
 
 pub struct Pilot<'p, P> {
     pub problem: &'p P,
+    stop: &'p (dyn Fn() -> bool + Sync),
     seed: u64,
     try_number: u64,
     pub calls: u64,
@@ -76,9 +78,10 @@ pub fn to_cube(z: &[f64], point: &mut [f64]) {
 }
 
 impl<'p, P: Problem> Pilot<'p, P> {
-    pub fn new(problem: &'p P, seed: u64, try_number: u64) -> Self {
+    pub fn new(problem: &'p P, seed: u64, try_number: u64, stop: &'p (dyn Fn() -> bool + Sync)) -> Self {
         Pilot {
             problem,
+            stop,
             seed,
             try_number,
             calls: 0,
@@ -90,19 +93,22 @@ impl<'p, P: Problem> Pilot<'p, P> {
         }
     }
 
-    /// Score points in parallel; the result keeps their order.
-    pub fn score(&mut self, points: Vec<(usize, Vec<f64>)>) -> Vec<Shot> {
+    /// Score points in parallel; the result keeps their order. Asked to stop, nothing of it is of use.
+    pub fn score(&mut self, points: Vec<(usize, Vec<f64>)>) -> Result<Vec<Shot>, Halt> {
         let first = PILOT_INDEX + (self.try_number << 36) + self.calls;
         self.calls += points.len() as u64;
-        let problem = self.problem;
+        let (problem, stop) = (self.problem, self.stop);
         points
             .into_par_iter()
             .enumerate()
             .map(|(offset, (stratum, z))| {
+                if stop() {
+                    return Err(Halt);
+                }
                 let mut point = vec![0.0; z.len()];
                 to_cube(&z, &mut point);
                 let score = problem.score(stratum, &point, first + offset as u64);
-                Shot { stratum, z, score }
+                Ok(Shot { stratum, z, score })
             })
             .collect()
     }
@@ -118,7 +124,7 @@ impl<'p, P: Problem> Pilot<'p, P> {
     }
 
     /// Draw and score `n` points of a mixture.
-    pub fn sample(&mut self, mixture: &Mixture, n: u64) {
+    pub fn sample(&mut self, mixture: &Mixture, n: u64) -> Result<(), Halt> {
         self.next_round();
         let shift = self.stream(n).uniform();
         let points = (0..n)
@@ -129,7 +135,7 @@ impl<'p, P: Problem> Pilot<'p, P> {
                 (stratum, z)
             })
             .collect();
-        let fresh = self.score(points);
+        let fresh = self.score(points)?;
         let ratio = |mixture: &Mixture, shot: &Shot| mixture.ratio(shot.stratum, &shot.z);
         for (denominator, shot) in self.denominators.iter_mut().zip(&self.shots) {
             *denominator += n as f64 * ratio(mixture, shot);
@@ -140,6 +146,7 @@ impl<'p, P: Problem> Pilot<'p, P> {
             self.denominators.push(all.sum());
             self.shots.push(shot);
         }
+        Ok(())
     }
 
     /// Balance-heuristic weights; they add up to about 1.

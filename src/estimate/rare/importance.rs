@@ -18,10 +18,10 @@ use super::interval::{FEW, from_replications};
 use super::mixture::{Component, Mixture};
 use super::scan::scan;
 use super::tally::WeightedTally;
+use super::watch::{BrokenOff, Halt, Watch, so_far};
 use super::{CrossCheck, Estimate, Method, Problem, Request};
 use crate::random::transform::normal_cdf;
 use crate::random::{Purpose, Stream};
-use rayon::prelude::*;
 
 /// Share of the natural density in the second stage.
 pub const NATURAL_SHARE: f64 = 0.1;
@@ -48,6 +48,8 @@ pub struct Prepared {
     pub mixture: Mixture,
     /// Expected n · CoV².
     pub variance: f64,
+    /// Weighted misses of fresh points of the mixture.
+    pub rehearsal: WeightedTally,
     pub check: Check,
 }
 
@@ -58,7 +60,7 @@ pub struct Outcome {
 }
 
 /// Natural points, equally many in each stratum with weight and as many again by weight.
-pub fn first_look<P: Problem>(pilot: &mut Pilot<P>, n: u64) {
+pub fn first_look<P: Problem>(pilot: &mut Pilot<P>, n: u64) -> Result<(), Halt> {
     let (strata, dims) = (pilot.problem.strata().to_vec(), pilot.problem.lead_dims());
     let component = |stratum| Component { stratum, share: 1.0, mean: vec![0.0; dims], sd: vec![1.0; dims] };
     let components = if strata.len() > 1 {
@@ -66,7 +68,7 @@ pub fn first_look<P: Problem>(pilot: &mut Pilot<P>, n: u64) {
     } else {
         Vec::new()
     };
-    pilot.sample(&Mixture::normalised(0.5, &strata, components), n);
+    pilot.sample(&Mixture::normalised(0.5, &strata, components), n)
 }
 
 /// Points of the first look.
@@ -74,8 +76,8 @@ pub fn first_points<P: Problem>(problem: &P) -> u64 {
     (300 + 100 * (problem.strata().len() as u64 - 1)).max(6 * problem.lead_dims() as u64)
 }
 
-/// Search for the failing regions. The pilot must hold a first look.
-pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared, String> {
+/// Search for the failing regions. The pilot must hold a first look. An inner error says why none was placed.
+pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Result<Prepared, String>, Halt> {
     let dims = pilot.problem.lead_dims() as u64;
     let per_round = effort * 200.max(4 * dims);
     let enough = (effort as f64) * 40_f64.max(dims as f64);
@@ -87,12 +89,12 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
             break;
         }
         let more = pilot.shots.len() as u64;
-        first_look(pilot, more);
+        first_look(pilot, more)?;
         seen = natural_misses(pilot);
     }
     let check = Check::of(pilot);
     if seen < PLENTY {
-        scan(pilot);
+        scan(pilot)?;
     }
     let mut mixture = seeds(pilot, &strata);
     let mut variance = f64::INFINITY;
@@ -100,7 +102,7 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
     let (mut last, mut stuck) = (Aim::Bar(f64::NEG_INFINITY), 0);
     for _ in 0..MAX_ROUNDS {
         if !mixture.components.is_empty() {
-            pilot.sample(&mixture, per_round);
+            pilot.sample(&mixture, per_round)?;
         }
         let weights = pilot.weights();
         let target = pilot.target(&weights, enough);
@@ -114,7 +116,7 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
             variance = expected;
             mixture = next;
             if stalled || settled >= 4 {
-                return Ok(freeze(pilot, mixture, effort, check));
+                return freeze(pilot, mixture, effort, check).map(Ok);
             }
         } else {
             stuck = if target.aim.beyond(&last) { 0 } else { stuck + 1 };
@@ -122,7 +124,7 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
                 last = target.aim;
             }
             match target.aim {
-                Aim::Power(_) if stuck == PATIENCE => return Ok(freeze(pilot, mixture, effort, check)),
+                Aim::Power(_) if stuck == PATIENCE => return freeze(pilot, mixture, effort, check).map(Ok),
                 Aim::Bar(_) if stuck == 3 => break,
                 _ => {}
             }
@@ -131,22 +133,24 @@ pub fn prepare<P: Problem>(pilot: &mut Pilot<P>, effort: u64) -> Result<Prepared
             mixture = next;
         }
     }
-    Err(format!("{} pilot passings held too few misses to place an importance density", pilot.calls))
+    Ok(Err(format!("{} pilot passings held too few misses to place an importance density", pilot.calls)))
 }
 
-/// Expected n · CoV² of the frozen mixture: by all points so far, which it was fitted to, or by fresh ones, whichever is larger.
-fn rehearse<P: Problem>(pilot: &mut Pilot<P>, mixture: &Mixture, n: u64) -> f64 {
-    let first = pilot.shots.len();
-    pilot.sample(mixture, n);
-    let fresh: Vec<f64> = pilot.shots[first..]
-        .iter()
-        .map(|shot| shot.score.miss_odds / mixture.ratio(shot.stratum, &shot.z))
-        .collect();
-    let sum: f64 = fresh.iter().sum();
-    let squares: f64 = fresh.iter().map(|y| y * y).sum();
-    let alone = if sum > 0.0 { n as f64 * squares / (sum * sum) - 1.0 } else { 0.0 };
-    let odds: Vec<f64> = pilot.shots.iter().map(|shot| shot.score.miss_odds).collect();
-    alone.max(relative_variance(&pilot.shots, &pilot.weights(), &odds, mixture))
+impl Prepared {
+    /// Try `n` more fresh points of the frozen mixture. The expected variance is that by all points so far, which the mixture
+    /// was fitted to, or that by fresh ones, whichever is larger.
+    pub fn rehearse<P: Problem>(&mut self, pilot: &mut Pilot<P>, n: u64) -> Result<(), Halt> {
+        let first = pilot.shots.len();
+        pilot.sample(&self.mixture, n)?;
+        for shot in &pilot.shots[first..] {
+            self.rehearsal.add(shot.score.miss_odds / self.mixture.ratio(shot.stratum, &shot.z));
+        }
+        let WeightedTally { n, sum, sum_squares, .. } = self.rehearsal;
+        let alone = if sum > 0.0 { n as f64 * sum_squares / (sum * sum) - 1.0 } else { 0.0 };
+        let odds: Vec<f64> = pilot.shots.iter().map(|shot| shot.score.miss_odds).collect();
+        self.variance = alone.max(relative_variance(&pilot.shots, &pilot.weights(), &odds, &self.mixture));
+        Ok(())
+    }
 }
 
 /// Effective number of misses among the points so far.
@@ -156,10 +160,16 @@ fn natural_misses<P: Problem>(pilot: &Pilot<P>) -> f64 {
 }
 
 /// The mixture of the second stage, and what to expect of it.
-fn freeze<P: Problem>(pilot: &mut Pilot<P>, fitted: Mixture, effort: u64, check: Check) -> Prepared {
+fn freeze<P: Problem>(
+    pilot: &mut Pilot<P>,
+    fitted: Mixture,
+    effort: u64,
+    check: Check,
+) -> Result<Prepared, Halt> {
     let mixture = Mixture::normalised(NATURAL_SHARE, &fitted.strata, fitted.components);
-    let variance = rehearse(pilot, &mixture, effort * REHEARSAL);
-    Prepared { mixture, variance, check }
+    let mut ready = Prepared { mixture, variance: f64::INFINITY, rehearsal: WeightedTally::default(), check };
+    ready.rehearse(pilot, effort * REHEARSAL)?;
+    Ok(ready)
 }
 
 /// What natural points alone say at a bar that a few in a hundred of them exceed.
@@ -234,64 +244,62 @@ fn cover<P: Problem>(pilot: &Pilot<P>, mixture: &mut Mixture, rate: f64) {
     }
 }
 
-/// One replication of the second stage.
-#[derive(Clone, Copy, Default)]
-struct Replication {
-    misses: WeightedTally,
-    check: WeightedTally,
-    uncovered: f64,
-}
+/// Tallies of a replication: the weighted misses, the weight above the bar of the cross-check, the misses of uncovered points.
+const MISSES: usize = 0;
+const CHECK: usize = 1;
+const UNCOVERED: usize = 2;
 
-/// The second stage with `calls` points.
+/// The second stage of try `number` with `calls` points.
 pub fn second_stage<P: Problem>(
     problem: &P,
     request: &Request,
     ready: &Prepared,
     calls: u64,
-    first: u64,
-) -> Outcome {
+    number: u64,
+    watch: &mut Watch,
+) -> Result<Outcome, BrokenOff> {
     let replications = request.replications as u64;
     let each = (calls / replications).max(1);
-    let runs: Vec<Replication> = (0..replications)
-        .into_par_iter()
-        .map(|replication| {
-            let mut z = vec![0.0; problem.lead_dims()];
-            let mut point = z.clone();
-            let mut run = Replication::default();
-            let base = first + replication * each;
-            let mut start = Stream::new(request.seed, Purpose::Mixture, SECOND_STAGE_PLACE, 1, base);
-            let shift = start.uniform();
-            for within in 0..each {
-                let index = base + within;
-                let mut stream = Stream::new(request.seed, Purpose::Mixture, SECOND_STAGE_PLACE, 0, index);
-                let place = (within as f64 + shift) / each as f64;
-                let stratum = ready.mixture.draw(place, &mut stream, &mut z);
-                to_cube(&z, &mut point);
-                let score = problem.score(stratum, &point, index);
-                let own = ready.mixture.component_ratio(stratum, &z);
-                let weight = 1.0 / (ready.mixture.natural + own);
-                run.misses.add(weight * score.miss_odds);
-                run.check.add(if score.severity >= ready.check.bar { weight } else { 0.0 });
-                if own < ready.mixture.natural {
-                    run.uncovered += weight * score.miss_odds;
-                }
-            }
-            run
-        })
-        .collect();
-    judge(request, ready, &runs)
+    let work = |replication: u64, within: std::ops::Range<u64>, sums: &mut [WeightedTally]| {
+        let mut z = vec![0.0; problem.lead_dims()];
+        let mut point = z.clone();
+        let base = (number << 36) + replication * each;
+        let mut start = Stream::new(request.seed, Purpose::Mixture, SECOND_STAGE_PLACE, 1, base);
+        let shift = start.uniform();
+        for within in within {
+            let index = base + within;
+            let mut stream = Stream::new(request.seed, Purpose::Mixture, SECOND_STAGE_PLACE, 0, index);
+            let place = (within as f64 + shift) / each as f64;
+            let stratum = ready.mixture.draw(place, &mut stream, &mut z);
+            to_cube(&z, &mut point);
+            let score = problem.score(stratum, &point, index);
+            let own = ready.mixture.component_ratio(stratum, &z);
+            let weight = 1.0 / (ready.mixture.natural + own);
+            sums[MISSES].add(weight * score.miss_odds);
+            sums[CHECK].add(if score.severity >= ready.check.bar { weight } else { 0.0 });
+            sums[UNCOVERED].add(if own < ready.mixture.natural { weight * score.miss_odds } else { 0.0 });
+        }
+    };
+    let name = format!("importance, try {}", number + 1);
+    match watch.second_stage(&name, (replications, each), 3, work) {
+        Ok(runs) => Ok(judge(ready, &runs)),
+        Err(whole) => Err(so_far(&whole, request.replications, |runs| {
+            let outcome = judge(ready, runs);
+            outcome.doubts.is_empty().then_some(outcome.estimate)
+        })),
+    }
 }
 
-fn judge(request: &Request, ready: &Prepared, runs: &[Replication]) -> Outcome {
-    let tallies: Vec<WeightedTally> = runs.iter().map(|run| run.misses).collect();
+fn judge(ready: &Prepared, runs: &[Vec<WeightedTally>]) -> Outcome {
+    let tallies: Vec<WeightedTally> = runs.iter().map(|run| run[MISSES]).collect();
     let calls: u64 = tallies.iter().map(|tally| tally.n).sum();
     let expected = (ready.variance / calls as f64).sqrt();
     let (mean, cov, interval) = from_replications(&tallies, 1.0 / ready.mixture.natural, true, expected);
     let (mut all, mut check, mut uncovered) = (WeightedTally::default(), WeightedTally::default(), 0.0);
     for run in runs {
-        all.merge(&run.misses);
-        check.merge(&run.check);
-        uncovered += run.uncovered;
+        all.merge(&run[MISSES]);
+        check.merge(&run[CHECK]);
+        uncovered += run[UNCOVERED].sum;
     }
     let importance = check.mean();
     let plain = ready.check.plain;
@@ -321,14 +329,7 @@ fn judge(request: &Request, ready: &Prepared, runs: &[Replication]) -> Outcome {
             found / ready.variance.max(1.0)
         ));
     }
-    let mut notes = super::plain::few_note(&all);
-    if cov > 1.5 * request.target_cov {
-        notes.push(format!(
-            "relative standard error {:.0} % is above the {:.0} % asked for",
-            100.0 * cov,
-            100.0 * request.target_cov
-        ));
-    }
+    let notes = super::plain::few_note(&all);
     let estimate = Estimate {
         method: Method::Importance,
         mean,

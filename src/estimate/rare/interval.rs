@@ -15,13 +15,15 @@
 use super::tally::WeightedTally;
 use crate::numeric::beta::beta_quantile;
 use crate::numeric::student::t_quantile;
+use serde::{Deserialize, Serialize};
 
 /// Effective misses under which the exact binomial limits are used.
 pub const FEW: f64 = 10.0;
 const TAIL: f64 = 0.025;
 
 /// Two-sided 95 % interval.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Interval {
     pub low: f64,
     pub high: f64,

@@ -26,10 +26,13 @@ pub mod offsets;
 pub mod plain;
 pub mod scan;
 pub mod tally;
+pub mod watch;
 pub mod wave_power;
 
-pub use choose::estimate;
+pub use choose::{estimate, estimate_watched};
 pub use interval::Interval;
+
+use serde::{Deserialize, Serialize};
 
 /// What one passing scores.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,7 +60,8 @@ pub trait Problem: Sync {
     fn score(&self, stratum: usize, point: &[f64], index: u64) -> Score;
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Method {
     Plain,
     Stratified,
@@ -74,10 +78,21 @@ impl Method {
             Method::Importance => "importance",
         }
     }
+
+    /// For sentences.
+    pub fn words(self) -> &'static str {
+        match self {
+            Method::Plain => "plain sampling",
+            Method::Stratified => "stratified sampling",
+            Method::Sobol => "scrambled Sobol' points",
+            Method::Importance => "importance sampling",
+        }
+    }
 }
 
 /// How to estimate.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Request {
     pub seed: u64,
     /// `None`: a pilot decides.
@@ -97,9 +112,11 @@ impl Request {
 }
 
 /// Agreement of the importance estimate with plain sampling at a threshold where plain sampling has hits.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct CrossCheck {
     /// Severity that counts as a miss for this check.
+    #[serde(with = "watch::any_number")]
     pub severity: f64,
     pub plain: f64,
     pub importance: f64,
@@ -108,7 +125,8 @@ pub struct CrossCheck {
 }
 
 /// An estimate with everything needed to doubt it.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Estimate {
     /// The method that made the estimate (plain after a fall-back).
     pub method: Method,
@@ -116,6 +134,7 @@ pub struct Estimate {
     /// 95 % interval of the Monte Carlo error; the lower end is above 0 unless nothing was hit.
     pub interval: Interval,
     /// Standard error over estimate; infinite when nothing was hit.
+    #[serde(with = "watch::any_number")]
     pub cov: f64,
     /// Passings scored in the second stage, which makes the estimate.
     pub calls: u64,

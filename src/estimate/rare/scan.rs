@@ -7,6 +7,7 @@
 //! far apart, and random ones with their opposites.
 
 use super::explore::{Pilot, Shot};
+use super::watch::Halt;
 use super::{Problem, Score};
 use crate::random::transform::normal_quantile;
 
@@ -17,7 +18,7 @@ const TOWARDS_SEVERE: usize = 12;
 const RANDOM_PAIRS: usize = 12;
 
 /// Scan every stratum; misses found are kept in `pilot.found`. Needs natural shots.
-pub fn scan<P: Problem>(pilot: &mut Pilot<P>) {
+pub fn scan<P: Problem>(pilot: &mut Pilot<P>) -> Result<(), Halt> {
     pilot.next_round();
     let mut rays = Vec::new();
     for stratum in 0..pilot.problem.strata().len() {
@@ -35,7 +36,7 @@ pub fn scan<P: Problem>(pilot: &mut Pilot<P>) {
     let mut inner = 0.0;
     for radius in RADII {
         let open: Vec<usize> = (0..rays.len()).filter(|&ray| brackets[ray].is_none()).collect();
-        let shots = pilot.score(open.iter().map(|&ray| at(&rays[ray], radius)).collect());
+        let shots = pilot.score(open.iter().map(|&ray| at(&rays[ray], radius)).collect())?;
         for (ray, shot) in open.into_iter().zip(shots) {
             if fails(&shot.score) {
                 brackets[ray] = Some((inner, radius, shot));
@@ -48,7 +49,7 @@ pub fn scan<P: Problem>(pilot: &mut Pilot<P>) {
         let middle = |ray: usize| brackets[ray].as_ref().map_or(0.0, |(low, high, _)| 0.5 * (low + high));
         let middles: Vec<f64> = open.iter().map(|&ray| middle(ray)).collect();
         let points = open.iter().zip(&middles).map(|(&ray, &radius)| at(&rays[ray], radius)).collect();
-        let shots = pilot.score(points);
+        let shots = pilot.score(points)?;
         for ((ray, radius), shot) in open.into_iter().zip(middles).zip(shots) {
             if let Some(bracket) = &mut brackets[ray] {
                 if fails(&shot.score) {
@@ -60,6 +61,7 @@ pub fn scan<P: Problem>(pilot: &mut Pilot<P>) {
         }
     }
     pilot.found.extend(brackets.into_iter().flatten().map(|(_, _, shot)| shot));
+    Ok(())
 }
 
 fn fails(score: &Score) -> bool {

@@ -1,7 +1,10 @@
 //! Sums over weighted scores: small, mergeable, folded in a fixed order.
 
+use serde::{Deserialize, Serialize};
+
 /// What the points of one replication add up to.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct WeightedTally {
     pub n: u64,
     pub sum: f64,
