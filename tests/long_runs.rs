@@ -166,7 +166,7 @@ const LONG_LOOK: [&str; 14] = [
     "--estimator",
     "importance",
     "--max-passings",
-    "12000",
+    "24000",
     "--precision",
     "0.02",
     "--races",

@@ -30,9 +30,12 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
 
 /// The run the options ask for.
 pub fn plan(seed: u64, races: Option<u64>, run: &RunArgs) -> Result<Plan, Failure> {
-    if races == Some(0) || run.passings_per_race == 0 || run.max_passings == 0 {
+    if run.passings_per_race == 0 || run.max_passings == 0 {
+        return Err(Failure::Usage("--passings-per-race and --max-passings must be at least 1".to_owned()));
+    }
+    if races.is_some_and(|races| races < 2) {
         return Err(Failure::Usage(
-            "--races, --passings-per-race and --max-passings must be at least 1".to_owned(),
+            "--races must be at least 2: the spread between race days cannot come from one".to_owned(),
         ));
     }
     if races.is_some_and(|r| r >= crate::random::MAX_RACES) {

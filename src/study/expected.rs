@@ -147,7 +147,9 @@ pub fn expected(
     if found.estimator == RACE_DAYS {
         short_by_days(&summary, plan, &mut found);
     } else if let Some(how) = short(&summary, plan).filter(|_| !found.unfinished) {
-        let spent = calls as f64 > 0.9 * request.max_calls as f64;
+        // All but importance sampling asked for by name take what they may have.
+        let spent = calls as f64 > 0.9 * request.max_calls as f64
+            || request.method != Some(Method::Importance) && request.method.is_some();
         found.notes.push(if spent {
             format!("{how}; it used up its share of --max-passings: raise that for more")
         } else {
@@ -166,7 +168,7 @@ fn short(summary: &Summary, plan: &Plan) -> Option<String> {
         return None;
     }
     Some(format!(
-        "known to {:.0} % (standard error), {:.0} % were asked for",
+        "known to {:.1} % (standard error), {} % were asked for",
         100.0 * summary.standard_error / summary.miss_rate,
         100.0 * plan.precision.relative
     ))

@@ -175,7 +175,7 @@ pub fn forecast(
         points,
         assumptions: assumptions(course),
         effects_off: effects_off(course),
-        warnings: warning_lines(warnings),
+        warnings: few_days(rows.len()).into_iter().chain(warning_lines(warnings)).collect(),
     }
 }
 
@@ -189,6 +189,17 @@ fn stopped(run: &Run, plan: &Plan, points: &[PointForecast]) -> Stopped {
         _ if shortfall(&known, &plan.precision) <= 1.0 => Stopped::PrecisionReached,
         _ => Stopped::MaxPassings,
     }
+}
+
+/// Fewest race days whose quantiles mean something.
+const FEW_DAYS: usize = 40;
+
+fn few_days(days: usize) -> Option<String> {
+    (days < FEW_DAYS).then(|| {
+        format!(
+            "only {days} race days: the range from race to race, the counts and the odds of the target rest on them and are rough"
+        )
+    })
 }
 
 fn unfinished(point: &PointForecast) -> bool {

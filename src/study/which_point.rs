@@ -4,7 +4,7 @@ use crate::course::Course;
 
 /// The scenario has no such timing point.
 #[derive(Debug, thiserror::Error)]
-#[error("no timing point \"{asked}\" in the scenario (there: {there})")]
+#[error("no timing point \"{asked}\" in the scenario; it has {there}")]
 pub struct NoPoint {
     pub asked: String,
     pub there: String,

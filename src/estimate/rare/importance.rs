@@ -192,7 +192,10 @@ impl Check {
         for shot in order {
             sum += weights[shot];
             if sum >= wanted {
-                return Check { bar: severity(shot), plain: sum, points };
+                // All that reach the bar count, also those that tie with it.
+                let bar = severity(shot);
+                let above = (0..weights.len()).filter(|&shot| severity(shot) >= bar);
+                return Check { bar, plain: above.map(|shot| weights[shot]).sum(), points };
             }
         }
         Check { bar: f64::NEG_INFINITY, plain: 1.0, points }
