@@ -10,6 +10,7 @@ use super::predict::json;
 use super::progress::StudyLine;
 use crate::report::drivers_text::drivers_text;
 use crate::report::pages::drivers::page;
+use crate::study::drivers::answer::Refused;
 use crate::study::drivers::{Request, answer};
 use std::process::ExitCode;
 
@@ -32,7 +33,10 @@ pub fn run(args: &DriversArgs) -> Result<ExitCode, Failure> {
         line.show(progress.stage, progress.done, progress.planned, leader);
     });
     line.done();
-    let result = result.map_err(|refused| Failure::Usage(refused.to_string()))?;
+    let result = result.map_err(|refused| match refused {
+        Refused::Nothing => Failure::BrokenOff(refused.to_string()),
+        Refused::NoPoint(_) => Failure::Usage(refused.to_string()),
+    })?;
     if album.wanted() {
         album.write(&page(&result))?;
     }

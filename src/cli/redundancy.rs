@@ -42,6 +42,7 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
     line.done();
     let result = result.map_err(|refused| match refused {
         Refused::Candidate(problems) => Failure::Files(problems),
+        Refused::Nothing => Failure::BrokenOff(refused.to_string()),
         Refused::OutOfBounds(_) => Failure::Internal(refused.to_string()),
         _ => Failure::Usage(refused.to_string()),
     })?;

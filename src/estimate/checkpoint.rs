@@ -6,8 +6,8 @@
 use super::closer_look::SetWork;
 use super::race_row::{Ask, RaceRow};
 use super::rows_file::{Header, read, write};
-use super::run::{Plan, Progress, Run, pilot_allocation, progress_of, race_rows_unless, run_from};
-use super::shard::Shard;
+use super::run::{Estimator, Plan, Progress, Run, pilot_allocation, progress_of, race_rows_unless, run_from};
+use super::shard::{Shard, WHOLE};
 use super::whole_file::WholeFile;
 use crate::passing::Prepared;
 use std::path::Path;
@@ -21,6 +21,8 @@ const WAVE: usize = 32;
 /// Generous size of one row, to claim disk space before the run.
 const ROW_BYTES: u64 = 700;
 const SET_BYTES: u64 = 260;
+/// The same of the work on a set of lines looked at more closely.
+const LOOK_BYTES: u64 = 24_000;
 
 /// Where rows are kept, with what was found there.
 pub struct Store {
@@ -74,7 +76,12 @@ impl Store {
         let points = header.ask.masks.len() as u64;
         let per_row = ROW_BYTES * (1 + points) + SET_BYTES * sets_asked as u64;
         let rows = shard.races(plan.races.unwrap_or(super::run::FIRST_STAGE_RACES)).count() as u64;
-        file.probe(per_row * rows).map_err(|error| unwritable(path, &error))?;
+        let looks = match plan.estimator {
+            Estimator::RaceDays => 0,
+            _ if shard != WHOLE => 0,
+            _ => LOOK_BYTES * sets_asked as u64,
+        };
+        file.probe(per_row * rows + looks).map_err(|error| unwritable(path, &error))?;
         Ok(Store { file, header, kept, sets, last_save: Instant::now(), pause: SAVE_PAUSE })
     }
 
