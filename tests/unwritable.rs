@@ -131,7 +131,7 @@ fn a_disk_that_fills_up_on_the_way_costs_the_checkpoint_and_not_the_result() {
     let file = folder.join("run.rows");
     let name = file.to_str().expect("plain path");
     let options =
-        ["--estimator", "race-days", "--precision", "0.02", "--max-passings", "16000", "--format", "json"];
+        ["--estimator", "race-days", "--precision", "0.02", "--max-passings", "24000", "--format", "json"];
     let by_precision = |more: &[&str]| {
         let mut command = Command::new(BIN);
         command.args([
