@@ -69,8 +69,7 @@ fn fading(points: &[AtDistance]) -> Option<String> {
     let so = if near.low.is_none() {
         "; one race gives no noise to judge them by".to_owned()
     } else if clear.is_empty() {
-        ", at no distance looked at more than the noise of this run, which so gives no reason to prefer one \
-         distance"
+        ", at no distance looked at more than the noise of this run, which gives no reason to prefer one"
             .to_owned()
     } else if first_lost == known.len() && declines {
         ": it falls with distance, but some is left there".to_owned()
@@ -153,7 +152,7 @@ mod tests {
         assert_eq!(
             said(&[(0.4, 1.0), (1.0, 1.1), (0.2, 1.0), (-0.3, 1.2)]),
             "0.4 ± 1.0 points at 0.5 m and -0.3 ± 1.2 points at 20 m, at no distance looked at more than the noise \
-             of this run, which so gives no reason to prefer one distance"
+             of this run, which gives no reason to prefer one"
         );
     }
     #[test]

@@ -27,8 +27,10 @@
       const p = { svg, g, plot, marks: $('.marks', g), ticks: g.querySelector('.axis.x'), width: box('width'), height: box('height'),
         left: box('x'), top: box('y'), x: axis(g.dataset.x), y: axis(g.dataset.y), k: 1, shift: 0 };
       p.still = p.ticks.innerHTML;
-      p.spots = spots(p);
-      p.zooms = p.x.kind !== 'named' && p.spots.some(s => s.line) && !plot.querySelector('.heat');
+      // Found when first asked for, so that the page is there at once.
+      let found = null;
+      Object.defineProperty(p, 'spots', { get: () => found ??= spots(p) });
+      p.zooms = p.x.kind !== 'named' && plot.querySelector('.line') && !plot.querySelector('.heat');
       $('.mark', g).forEach(m => { m.home = m.getAttribute('transform').match(/-?[\d.]+/g).map(Number); });
       return p;
     });
@@ -183,5 +185,5 @@
   });
   hint(); addEventListener('resize', hint); $('details').forEach(e => e.addEventListener('toggle', hint));
 
-  document.documentElement.dataset.ready = panels.flat().length + ' panels, ' + panels.flat().reduce((n, p) => n + p.spots.length, 0) + ' values';
+  document.documentElement.dataset.ready = panels.flat().length + ' panels';
 })();

@@ -140,6 +140,24 @@ fn zero() -> Layer {
     Layer::new("", Style::plain(Ink::Soft).dashed(Dash::Dot), mark)
 }
 
+/// Which of two tags needs less power, at how many of the places compared.
+pub fn who_needs_less(pair: &PairAnswer) -> String {
+    let count = |class_of: usize| {
+        pair.rows.iter().filter(|r| r.never_woke.is_empty() && class(r) == class_of).count()
+    };
+    let (mut more, mut less) = ((&pair.first, count(0)), (&pair.second, count(1)));
+    if less.1 > more.1 {
+        std::mem::swap(&mut more, &mut less);
+    }
+    let other = if less.1 == 0 { "none".to_owned() } else { less.1.to_string() };
+    let all = pair.rows.len();
+    let untold = match all - more.1 - less.1 {
+        0 => String::new(),
+        n => format!("; {n} not told apart"),
+    };
+    format!("{} needs less at {} of {all} places, {} at {other}{untold}", more.0, more.1, less.0)
+}
+
 /// Two tags in every band and mount; `None` where no difference is known.
 pub fn comparison(pair: &PairAnswer, level: f64, key: &str) -> Option<Figure> {
     let mut table = Table::new(&[
@@ -181,26 +199,8 @@ pub fn comparison(pair: &PairAnswer, level: f64, key: &str) -> Option<Figure> {
     if rows.is_empty() {
         return None;
     }
-    let count = |class: usize| rows.iter().filter(|r| r.class == class).count();
     let left = pair.rows.len() - rows.len();
-    let title = {
-        let (mut more, mut less) = ((&pair.first, count(0)), (&pair.second, count(1)));
-        if less.1 > more.1 {
-            std::mem::swap(&mut more, &mut less);
-        }
-        let other = if less.1 == 0 { "none".to_owned() } else { less.1.to_string() };
-        let untold = match count(2) + left {
-            0 => String::new(),
-            n => format!("; {n} not told apart"),
-        };
-        format!(
-            "{} needs less at {} of {} places, {} at {other}{untold}",
-            more.0,
-            more.1,
-            pair.rows.len(),
-            less.0
-        )
-    };
+    let title = who_needs_less(pair);
     let (first, second) = (format!("{} needs less", pair.first), format!("{} needs less", pair.second));
     let mut drawn = vec![zero()];
     drawn.extend(layers(&rows, [&first, &second, "cannot be told apart"]));

@@ -2,14 +2,14 @@
 
 use super::{assumed_lines, inputs, strings};
 use crate::report::figure::Figure;
-use crate::report::figures::equal::{comparison, equivalence};
+use crate::report::figures::equal::{comparison, equivalence, who_needs_less};
 use crate::report::figures::lab::{backscatter, samples, side_by_side, thresholds};
 use crate::report::figures::session::{drift, residuals, ripple};
 use crate::report::lab_session_text::summary;
 use crate::report::page::Page;
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::percent;
-use crate::study::lab::{EquivalenceAnswer, LabAnswer};
+use crate::study::lab::{EquivalenceAnswer, LabAnswer, TagAnswer};
 use crate::tag::load::Measured;
 
 /// Cautions that belong to a chamber.
@@ -30,7 +30,11 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
         ("worst_in_band_dbm", "worst in the band, dBm", Show::Fixed(1)),
         ("backscatter_db", "backscatter, dB", Show::Fixed(1)),
     ]);
-    let mut hinges = vec![];
+    // Whether it can be trusted, then which tag is better, then how sure each of them is known.
+    let serious = a.tags.iter().flat_map(|t| t.findings.iter().filter(|f| f.serious).map(move |f| (t, f)));
+    let mut hinges: Vec<String> =
+        serious.map(|(t, f)| format!("{}, {}: {}", t.name, f.about, f.words)).collect();
+    hinges.extend(a.comparisons.iter().flat_map(|pair| pair.words.iter().cloned()));
     let mut figures: Vec<_> = side_by_side(a, "tags").into_iter().collect();
     for (k, tag) in a.tags.iter().enumerate() {
         for mount in &tag.mounts {
@@ -45,9 +49,6 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
                     band.backscatter_db.into(),
                 ]);
             }
-        }
-        for finding in tag.findings.iter().filter(|f| f.serious) {
-            hinges.push(format!("{}, {}: {}", tag.name, finding.about, finding.words));
         }
         hinges.extend(tag.spread.words.iter().map(|w| format!("{}: {w}", tag.name)));
         for of in &tag.precision {
@@ -66,16 +67,13 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
         figures.extend(drift(tag, &format!("drift-{}", k + 1)));
         figures.extend(sessions.get(k).and_then(|m| residuals(m, &format!("session-{}", k + 1))));
     }
-    for pair in &a.comparisons {
-        hinges.extend(pair.words.iter().cloned());
-    }
     let tests = tested(a);
     let names: Vec<&str> = a.tags.iter().map(|t| t.name.as_str()).collect();
     let lines = a.assumed.iter().map(String::as_str);
     Page {
         study: "lab".into(),
         subject: names.join(", "),
-        note: a.tags.iter().map(|t| t.note.as_str()).collect::<Vec<_>>().join(" "),
+        note: notes(a),
         answer: answer(a, &tests),
         caption: format!("Average tag in each band, {} interval", percent(a.level)),
         table,
@@ -109,7 +107,18 @@ fn answer(a: &LabAnswer, tests: &[(&str, &EquivalenceAnswer)]) -> String {
             "{samples} samples read; {n} serious findings about the measurement: clear them up first."
         ),
     };
-    std::iter::once(sound).chain(tests.iter().map(|(_, e)| summary(e))).collect::<Vec<_>>().join(" ")
+    let pairs = a.comparisons.iter().map(|pair| format!("By threshold {}.", who_needs_less(pair)));
+    let all = std::iter::once(sound).chain(tests.iter().map(|(_, e)| summary(e))).chain(pairs);
+    all.collect::<Vec<_>>().join(" ")
+}
+
+/// What the tag files say of themselves; with several tags each after its name.
+fn notes(a: &LabAnswer) -> String {
+    let one = |t: &TagAnswer| match a.tags.len() {
+        1 => t.note.clone(),
+        _ => format!("{}: {}.", t.name, t.note.trim_end_matches('.')),
+    };
+    a.tags.iter().filter(|t| !t.note.is_empty()).map(one).collect::<Vec<_>>().join(" ")
 }
 
 /// What was asked first: equal or not, which tag is better.
