@@ -304,12 +304,9 @@ pub fn side_by_side(answer: &LabAnswer, key: &str) -> Option<Figure> {
         let chosen: Vec<(usize, &TagAnswer, &MountAnswer)> =
             answer.tags.iter().enumerate().filter_map(|(k, t)| pick(t).map(|m| (k, t, m))).collect();
         let mounts: Vec<&MountAnswer> = chosen.iter().map(|c| c.2).collect();
-        let y = Axis::new(
-            "threshold, dBm at the tag",
-            Scale::around(
-                mounts.iter().flat_map(|m| &m.curve).filter(|p| !p.never_woke).map(|p| p.threshold_dbm),
-            ),
-        );
+        let seen = mounts.iter().flat_map(|m| &m.curve).filter(|p| !p.never_woke).map(|p| p.threshold_dbm);
+        let edges = mounts.iter().flat_map(|m| interval(&m.curve)).flat_map(|(_, low, high)| [low, high]);
+        let y = Axis::new("threshold, dBm at the tag", Scale::around(seen.chain(edges)));
         let mut layers = mounts.first().map_or(vec![], |m| bands(m));
         for (k, tag, mount) in &chosen {
             for p in &mount.curve {

@@ -91,6 +91,8 @@ pub fn layers(point: &TimingPoint, view: View, tag_height_m: [f64; 3]) -> Vec<La
             antenna.z_m
         );
         let points = housing(antenna, view);
+        let edge = Mark::Outline { points: points.clone(), filled: false, tip: String::new() };
+        out.push(Layer::new("", Style::plain(Ink::Paper).wide(3.2), edge));
         out.push(Layer::new("antenna", body, Mark::Outline { points, filled: true, tip }));
     }
     if view == View::Above && point.lines.len() > 1 {

@@ -306,7 +306,7 @@ pub fn counts(f: &Forecast) -> Figure {
     let key = f.points.iter().find(|p| p.is_finish).or(worst(f));
     let title = match key {
         Some(p) => format!(
-            "{}: {} to {} of {} runners missed in nine races of ten; the target holds in {}",
+            "{}: {} to {} of {} runners missed in nine races of ten; the target holds in {} of races",
             p.name,
             grouped(p.missed.p05),
             grouped(p.missed.p95),
