@@ -86,6 +86,12 @@ pub fn strongest(split: &Split) -> Option<&Driver> {
     split.drivers.iter().find(|d| stands_out(&d.total))
 }
 
+/// Whether the strongest driver clear of the noise is also the one of largest estimate; otherwise the run is too short to
+/// name the strongest.
+pub fn is_named(split: &Split) -> bool {
+    split.drivers.first().is_some_and(|d| stands_out(&d.total))
+}
+
 /// The answer in a few sentences.
 pub fn first_words(a: &Answer) -> String {
     let mut text = String::new();
@@ -95,7 +101,12 @@ pub fn first_words(a: &Answer) -> String {
     if let Some(split) = &a.race_day {
         text.push_str(&match strongest(split) {
             Some(d) => format!(
-                "What moves the miss rate of a race day most: {}. It has a hand in {} of the ups and downs, {} by itself.",
+                "{}: {}. It has a hand in {} of the ups and downs, {} by itself.",
+                if is_named(split) {
+                    "What moves the miss rate of a race day most"
+                } else {
+                    "This run is too short to say what moves the miss rate of a race day most; clear of its noise is this"
+                },
                 d.name,
                 share_words(&d.total),
                 share_words(&d.first_order)
@@ -111,12 +122,13 @@ pub fn first_words(a: &Answer) -> String {
     if let Some(s) = a.race_day_swings.first() {
         text.push_str(&format!(" Taken alone from one end to the other: {}", swing_words(s)));
     }
-    if let Some(d) = a.one_passing.as_ref().and_then(strongest) {
-        text.push_str(&format!(
-            " What decides most whether one runner is missed: {}, with a hand in {}.",
-            d.name,
-            share_words(&d.total)
-        ));
+    if let Some((split, d)) = a.one_passing.as_ref().and_then(|split| Some((split, strongest(split)?))) {
+        let what = if is_named(split) {
+            "What decides most whether one runner is missed"
+        } else {
+            "Of what decides whether one runner is missed, this is clear of the noise"
+        };
+        text.push_str(&format!(" {what}: {}, with a hand in {}.", d.name, share_words(&d.total)));
     }
     text
 }

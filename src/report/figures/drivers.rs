@@ -2,7 +2,7 @@
 
 use super::spans::{PER, Span, spans};
 use super::{figure, panel};
-use crate::report::drivers_text::{missed, share_words, strongest};
+use crate::report::drivers_text::{is_named, missed, share_words, strongest};
 use crate::report::figure::{Along, Axis, Dot, Figure, Layer, Mark};
 use crate::report::palette::{Ink, Style};
 use crate::report::scale::Scale;
@@ -95,10 +95,15 @@ fn shares(key: &str, title: String, reading: &str, a: &Answer, split: &Split) ->
     out
 }
 
+fn too_short(clear: &str) -> String {
+    format!("Too short a run to name the strongest; clear of its noise: {clear}")
+}
+
 /// Indices of what a race day shares.
 pub fn race_day(a: &Answer) -> Option<Figure> {
     let split = a.race_day.as_ref()?;
     let title = match strongest(split) {
+        Some(d) if !is_named(split) => too_short(&d.name),
         Some(d) => {
             format!(
                 "Race days differ most by one thing: {}, with a hand in {}",
@@ -117,6 +122,7 @@ pub fn race_day(a: &Answer) -> Option<Figure> {
 pub fn one_passing(a: &Answer) -> Option<Figure> {
     let split = a.one_passing.as_ref()?;
     let title = match strongest(split) {
+        Some(d) if !is_named(split) => too_short(&d.name),
         Some(d) => {
             format!(
                 "One passing is decided most by this: {}, with a hand in {}",
