@@ -110,6 +110,16 @@ fn keys_walk_through_the_values() {
     }
     let browser = Browser::start("keys", 1100, 900);
     browser.open(&page_file("keys"));
+    // Whatever the keyboard reaches shows that it has the focus.
+    let mut reached = std::collections::BTreeSet::new();
+    for _ in 0..14 {
+        browser.key("\u{e004}");
+        let at = browser.run("const e = document.activeElement, s = getComputedStyle(e); return [e.tagName, s.outlineStyle, parseFloat(s.outlineWidth)]");
+        assert_eq!(at[1], "solid", "{at}");
+        assert!(at[2].as_f64().is_some_and(|px| px >= 2.0), "{at}");
+        reached.insert(at[0].to_string());
+    }
+    assert!(reached.len() >= 3, "links, switches and figures: {reached:?}");
     browser.run("document.querySelector('#sample-rates svg').focus()");
     for _ in 0..3 {
         browser.key("\u{e014}");

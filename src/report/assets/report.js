@@ -122,7 +122,7 @@
         ['\u2190', () => go(from - (to - from) / 4, to - (to - from) / 4)], ['\u2192', () => go(from + (to - from) / 4, to + (to - from) / 4)], ['Whole axis', () => go(0, 1)]]
         .map(([name, act]) => { const b = make('button', name, bar); b.type = 'button'; b.onclick = act; return b; });
       tools[2].ariaLabel = 'Move left'; tools[3].ariaLabel = 'Move right';
-      make('span', 'or drag across a panel; double click for the whole axis', bar);
+      make('span', 'or drag across a panel; double click for the whole axis; arrow keys tell the values', bar);
       go(0, 1);
     }
     svg.addEventListener('pointermove', e => {
