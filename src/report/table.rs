@@ -118,12 +118,15 @@ impl Show {
     }
 }
 
-/// A share in percent with three significant digits; close to all, two digits of what is lacking.
+/// A share in percent with three significant digits; close to all, two digits of what is lacking, and no more than 99.99.
 fn percent_digits(share: f64) -> String {
     if share >= 1.0 || share <= 0.99 {
         return significant(100.0 * share, 3);
     }
-    let decimals = (1 - libm::log10(100.0 * (1.0 - share)).floor() as i64).clamp(1, 9) as usize;
+    if share > 0.9999 {
+        return ">99.99".to_owned();
+    }
+    let decimals = (1 - libm::log10(100.0 * (1.0 - share)).floor() as i64).clamp(1, 4) as usize;
     format!("{:.decimals$}", 100.0 * share).trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
@@ -160,7 +163,7 @@ mod tests {
         assert_eq!(Show::Fixed(1).text(-3.06), "\u{2212}3.1");
         assert_eq!(
             [1.0, 0.99997, 0.0, 1.2].map(|v| Show::Percent.text(v)),
-            ["100 %", "99.997 %", "0 %", "120 %"]
+            ["100 %", ">99.99 %", "0 %", "120 %"]
         );
         assert_eq!(Show::Digits(3).text(123456.0), "123,456");
         assert_eq!(Show::Fixed(2).text(-1234.5), "\u{2212}1,234.50");

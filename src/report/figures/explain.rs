@@ -183,8 +183,8 @@ pub fn antennas(story: &PassingStory) -> Table {
             Cell::from(a.best_margin_db),
             (a.awake_rounds as u64).into(),
             (a.rounds as u64).into(),
-            a.best_heard_odds.into(),
-            a.read_odds.into(),
+            percent(a.best_heard_odds).into(),
+            percent(a.read_odds).into(),
         ]);
     }
     table
