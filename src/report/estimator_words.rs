@@ -71,8 +71,8 @@ pub fn doubts(f: &Forecast) -> Vec<String> {
     for (why, first) in reasons {
         let names: Vec<&str> =
             all.iter().filter(|(_, found)| found.why == why).map(|(name, _)| name.as_str()).collect();
-        let by = if other_than_race_days(first) { "Another estimator than race days" } else { "Race days" };
-        out.push(format!("{by} for {}: {why}.", names.join("; ")));
+        let by = if other_than_race_days(first) { "Looked at more closely" } else { "Race days kept" };
+        out.push(format!("{by}: {} ({why}).", names.join("; ")));
     }
     let mut notes: Vec<&str> = Vec::new();
     for note in all.iter().flat_map(|(_, found)| &found.notes) {
