@@ -13,7 +13,7 @@ use crate::tag::closeness;
 use crate::vector::Vec3;
 use multiversion::multiversion;
 use num_complex::Complex64;
-use std::f64::consts::PI;
+use std::f64::consts::FRAC_PI_2;
 
 /// Rounds taken together.
 pub const LANES: usize = 4;
@@ -37,13 +37,28 @@ pub fn look(stride: &Stride, times_s: &[f64; LANES], radiators: [&Radiator; LANE
     }
 }
 
-/// √G·λ/4πd of each antenna at one place.
+/// Antennas seen from a stretch of the road.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct View {
+    /// √G/d in the middle of the stretch, 1/m.
+    pub bare: [f64; LANES],
+    /// Most √G towards any place of it.
+    pub most: [f64; LANES],
+    /// Least distance, m.
+    pub near_m: [f64; LANES],
+}
+
+/// How antennas see the places within `half_m` of `middle`.
 #[multiversion(targets("x86_64+avx2"))]
-pub fn bare(radiators: [&Radiator; LANES], at: Vec3, wavelength_m: f64) -> [f64; LANES] {
-    let mut out = [0.0; LANES];
+pub fn view(radiators: [&Radiator; LANES], middle: Vec3, half_m: f64) -> View {
+    let mut out = View::default();
     for lane in 0..LANES {
-        let sight = Sight::new(radiators[lane], at);
-        out[lane] = sight.amplitude * (wavelength_m / (4.0 * PI * sight.distance));
+        let sight = Sight::new(radiators[lane], middle);
+        out.bare[lane] = sight.amplitude / sight.distance;
+        // The angle under which half the stretch is seen: asin x ≤ x·π/2.
+        let half_rad = FRAC_PI_2 * (half_m / sight.distance).min(1.0);
+        out.most[lane] = radiators[lane].most_amplitude(sight.k, half_rad);
+        out.near_m[lane] = (sight.distance - half_m).max(0.02);
     }
     out
 }
@@ -164,7 +179,7 @@ mod tests {
             let mut seen = [Seen::default(); LANES];
             look(&stride, &times_s, four.each_ref(), &mut seen);
             let place = Vec3::new(0.3, stream.uniform(), 1.2);
-            let bare = bare(four.each_ref(), place, 0.33);
+            let view = view(four.each_ref(), place, 0.2);
             let scale = times_s.map(f64::abs);
             let taker = Taker { body: None, patterned: true };
             let direct = direct_rays(taker, &seen, &[19.0; LANES], &scale);
@@ -182,7 +197,7 @@ mod tests {
                 );
                 assert_eq!(c, closeness(instant.worn.gap_mm));
                 let sight = Sight::new(&four[lane], place);
-                assert_eq!(bare[lane], sight.amplitude * (0.33 / (4.0 * PI * sight.distance)));
+                assert_eq!(view.bare[lane], sight.amplitude / sight.distance);
                 let ray = Ray::direct(&seen[lane].instant, &seen[lane].sight, 19.0, scale[lane]);
                 assert_eq!(direct[lane], taker.amplitude(&ray));
             }

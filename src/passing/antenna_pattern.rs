@@ -108,6 +108,18 @@ impl Radiator {
         pick(self.directive, towards_dbi, self.pattern.gain_dbi)
     }
 
+    /// Most amplitude towards any direction within `within_rad` of unit `k` (head of `promise`).
+    #[inline(always)]
+    pub fn most_amplitude(&self, k: Vec3, within_rad: f64) -> f64 {
+        let ahead = k.dot(self.boresight);
+        let off_rad = (atan2((1.0 - ahead * ahead).max(0.0).sqrt(), ahead) - within_rad).max(0.0);
+        let Pattern { gain_dbi, horizontal_beamwidth_deg, vertical_beamwidth_deg, front_to_back_db } =
+            self.pattern;
+        let x = off_rad.to_degrees() / horizontal_beamwidth_deg.max(vertical_beamwidth_deg);
+        let fall_db = pick(self.directive, (12.0 * x * x).min(front_to_back_db), 0.0);
+        db_to_amplitude_ratio(gain_dbi - fall_db)
+    }
+
     /// Unit-amplitude field vector towards unit direction `k`.
     #[inline(always)]
     pub fn field(&self, k: Vec3) -> Field {
@@ -201,6 +213,28 @@ mod tests {
             let taken = r.field(r.boresight).dot(r.across * cos + r.up * sin).norm_sqr();
             assert!((power_ratio_to_db(taken) - loss_db).abs() < 5e-3);
         }
+    }
+
+    #[test]
+    fn no_direction_near_by_is_stronger_than_the_bound() {
+        let r = radiator(Polarisation::Linear { tilt_deg: 0.0 });
+        let pattern = Pattern { horizontal_beamwidth_deg: 100.0, vertical_beamwidth_deg: 40.0, ..r.pattern };
+        let r = Radiator { pattern, ..r };
+        let mut nearest: f64 = 0.0;
+        for i in 0..72 {
+            for j in 0..=36 {
+                let k = Vec3::from_azimuth_elevation_deg(5.0 * f64::from(i), 5.0 * f64::from(j) - 90.0);
+                for turn in 0..12 {
+                    let aside = Vec3::from_azimuth_elevation_deg(30.0 * f64::from(turn), 17.0);
+                    let off = (aside - k * aside.dot(k)).unit();
+                    let (sin, cos) = libm::sincos(0.1);
+                    let share = r.amplitude(k * cos + off * sin) / r.most_amplitude(k, 0.1 + 1e-9);
+                    assert!(share <= 1.0 + 1e-9, "{i} {j} {turn}: {share}");
+                    nearest = nearest.max(share);
+                }
+            }
+        }
+        assert!(nearest > 0.99, "the bound is met at boresight and behind: {nearest}");
     }
 
     #[test]

@@ -70,6 +70,12 @@ impl FrontBound {
         f64::from(self.cells[(gap * CELLS + cell(sin_psi)) * CELLS + cell(k.dot(worn.axis).abs())])
     }
 
+    /// Bound for any ray at any gap from `narrow_mm` to `wide_mm`.
+    pub fn at_gaps(&self, narrow_mm: f64, wide_mm: f64) -> f64 {
+        let cell = |gap_mm: f64| (gap_mm.max(0.0) as usize).min(GAPS - 1);
+        self.anywhere[cell(narrow_mm)..=cell(wide_mm)].iter().copied().fold(1.0, f64::max)
+    }
+
     /// Bound for any ray.
     pub fn anywhere(&self, gap_mm: f64) -> f64 {
         self.anywhere[(gap_mm as usize).min(GAPS - 1)]

@@ -25,6 +25,7 @@ pub mod materials;
 pub mod pass;
 pub mod pilot;
 pub mod prepared;
+pub mod promise;
 pub mod race;
 pub mod schedule;
 pub mod score;

@@ -6,12 +6,12 @@
 //! So an easy passing costs a few rounds, a hard one those that could still change it, and the result
 //! is that of the plain sum over all rounds within 1e-10 (tested).
 
-use super::abreast::{self, LANES};
 use super::contention::Frame;
 use super::diffuse::DiffuseWaves;
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
 use super::link::Scene;
 use super::prepared::{BIN_M, PreparedPoint, PreparedReader};
+use super::promise::{Reading, judge, least_amplitude};
 use super::race::RaceContext;
 use super::schedule::Schedule;
 use super::score::{Round, Score, score};
@@ -43,12 +43,12 @@ pub struct LineRounds {
 pub struct Workspace {
     pub lines: Vec<LineRounds>,
     neighbours: Vec<Neighbour>,
-    pub(super) waves: Vec<Option<DiffuseWaves>>,
+    waves: Vec<Option<DiffuseWaves>>,
     /// Tag curve at the channels met, per reader and channel.
     pub(super) curves: Vec<Option<AtFrequency>>,
     merged: Vec<Round>,
-    /// Schedule and odds to be alone in a slot, per reader.
-    schedules: Vec<(Schedule, f64)>,
+    /// What each reader does during the crossing.
+    readings: Vec<Reading>,
     /// Rounds fully worked out since the workspace was made.
     pub rounds_evaluated: u64,
     pub rounds_skipped: u64,
@@ -84,6 +84,8 @@ pub struct Crossing<'a> {
     /// Total power of the diffuse waves of each antenna in place of the drawn one; empty: as drawn. Given its total, how the
     /// power is shared among the waves does not depend on it, so a total drawn from its own law leaves the law of the waves as it is.
     pub diffuse_power: &'a [f64],
+    /// Most a tag takes from any ray at any gap of this crossing.
+    pub(super) most_taken: f64,
     half_time_s: f64,
     cover_and_film_db: f64,
 }
@@ -106,6 +108,12 @@ impl<'a> Crossing<'a> {
             runner,
             draw,
             diffuse_power: &[],
+            most_taken: if prepared.course.effects.body {
+                let (narrow_mm, wide_mm) = stride.gap_range_mm();
+                prepared.front_bound.at_gaps(narrow_mm, wide_mm)
+            } else {
+                1.0
+            },
             half_time_s: point.zone_m / stride.speed_m_s,
             stride,
             cover_and_film_db: placement.cover_loss_db + runner.film_loss_db,
@@ -170,9 +178,25 @@ pub fn neighbours_of(crossing: &Crossing, out: &mut Vec<Neighbour>) {
     }
 }
 
+/// Diffuse waves of an antenna of the point, drawn when first asked for; none with the effect off.
+pub(super) fn waves_of<'w>(
+    crossing: &Crossing,
+    work: &'w mut Workspace,
+    antenna: usize,
+) -> Option<&'w DiffuseWaves> {
+    let race = crossing.race;
+    (race.diffuse_amplitude > 0.0).then(|| {
+        &*work.waves[antenna].get_or_insert_with(|| {
+            let mean = race.prepared.course.beliefs.diffuse_excess_path_m;
+            let waves = DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean);
+            crossing.diffuse_power.get(antenna).map_or(waves, |&power| waves.scaled_to(power))
+        })
+    })
+}
+
 /// Works out every line of the crossing into `work.lines`.
 pub fn pass(crossing: &Crossing, work: &mut Workspace) {
-    let point = crossing.point();
+    let (race, point) = (crossing.race, crossing.point());
     let mut neighbours = std::mem::take(&mut work.neighbours);
     neighbours_of(crossing, &mut neighbours);
     let scene = Scene { race: crossing.race, point: crossing.draw.point, neighbours: &neighbours };
@@ -181,11 +205,24 @@ pub fn pass(crossing: &Crossing, work: &mut Workspace) {
     let channels: usize = point.readers.iter().map(|r| r.channels.len()).sum();
     work.curves.clear();
     work.curves.resize(channels, None);
-    work.schedules.clear();
-    work.schedules.extend(point.readers.iter().map(|reader| {
+    work.readings.clear();
+    let mean_closeness = closeness(crossing.stride.mean_gap_mm());
+    let more_db =
+        race.draw.threshold_offset_db() + crossing.losses_db(mean_closeness) + race.certain_above_db();
+    let mut first_curve = 0;
+    for reader in &point.readers {
         let (frame, schedule) = crossing.schedule(reader);
-        (schedule, frame.alone)
-    }));
+        let curve = work.curves[first_curve].insert(crossing.curve_at(reader.channels[0].freq_mhz));
+        let (threshold_dbm, _) = race.prepared.tag.curve.join(curve, mean_closeness);
+        work.readings.push(Reading {
+            schedule,
+            alone: frame.alone,
+            first_curve,
+            sure_amplitude: db_to_amplitude_ratio(threshold_dbm + more_db),
+            least_amplitude: None,
+        });
+        first_curve += reader.channels.len();
+    }
     work.lines.resize_with(point.lines.len(), LineRounds::default);
     for line in 0..point.lines.len() {
         pass_line(crossing, &scene, line, work);
@@ -200,38 +237,21 @@ fn pass_line(crossing: &Crossing, scene: &Scene, line: usize, work: &mut Workspa
     out.settled = false;
     out.in_reach = false;
     let order = &point.visit_order[crossing.runner.placement_row];
-    let mean_closeness = closeness(crossing.stride.mean_gap_mm());
-    let losses_db = crossing.losses_db(mean_closeness);
-    let offset_db = crossing.race.draw.threshold_offset_db();
     let mut waiting = Waiting::default();
-    let settled = [Sweep::Promising, Sweep::Rest].iter().any(|&sweep| {
+    let settled = [Sweep::Promising, Sweep::Rest].into_iter().any(|sweep| {
+        if sweep == Sweep::Rest {
+            for (index, reader) in point.readers.iter().enumerate().filter(|(_, reader)| reader.line == line)
+            {
+                let least = least_amplitude(crossing, reader, work.readings[index].first_curve, work);
+                work.readings[index].least_amplitude = Some(least);
+            }
+        }
         order.iter().any(|&bin| {
             let middle_x = (bin as f64 + 0.5) * BIN_M - point.zone_m;
             let middle = crossing.stride.mean_place(middle_x / crossing.stride.speed_m_s);
-            let mut next_curve = 0;
-            for (index, reader) in point.readers.iter().enumerate() {
-                let first_curve = next_curve;
-                next_curve += reader.channels.len();
-                if reader.line != line {
-                    continue;
-                }
-                let curve = work.curves[first_curve]
-                    .get_or_insert_with(|| crossing.curve_at(reader.channels[0].freq_mhz));
-                let (threshold, _) = crossing.race.prepared.tag.curve.join(curve, mean_closeness);
-                let sure_dbm = threshold + offset_db + losses_db + crossing.race.certain_above_db();
-                let sure_amplitude = db_to_amplitude_ratio(sure_dbm);
-                let (schedule, alone) = work.schedules[index];
-                let ask = BinAsk {
-                    reader,
-                    index,
-                    schedule,
-                    alone,
-                    first_curve,
-                    bin,
-                    sweep,
-                    middle,
-                    sure_amplitude,
-                };
+            for (index, reader) in point.readers.iter().enumerate().filter(|(_, reader)| reader.line == line)
+            {
+                let ask = BinAsk { reader, index, bin, sweep, middle };
                 pass_bin(crossing, scene, &ask, &mut waiting, work, &mut out);
             }
             out.stairs.settled(crossing.race.certain_above_db())
@@ -252,46 +272,15 @@ enum Sweep {
     Rest,
 }
 
-/// What the bare direct rays of a reader promise in one bin of x, worked out four antennas at a time when first asked.
-struct Promises {
-    known: u64,
-    bare: [f64; MAX_PORTS],
-}
-
-impl Promises {
-    /// Whether the rounds of an antenna in this bin belong to the sweep.
-    fn wanted(&mut self, scene: &Scene, ask: &BinAsk, port: usize, out: &mut LineRounds) -> bool {
-        let (reader, channel) = (ask.reader, &ask.reader.channels[0]);
-        let antennas = &scene.antennas()[reader.antennas.clone()];
-        if self.known >> port & 1 == 0 {
-            let first = port - port % LANES;
-            let radiators = std::array::from_fn(|l| &antennas[(first + l).min(antennas.len() - 1)].radiator);
-            let bare = abreast::bare(radiators, ask.middle, channel.wavelength_m);
-            self.bare[first..first + LANES].copy_from_slice(&bare);
-            self.known |= ((1 << LANES) - 1) << first;
-        }
-        let (antenna, bare) = (&antennas[port], self.bare[port]);
-        out.in_reach |= bare * bare * antenna.port_power_mw >= channel.free_air_threshold_mw;
-        let promising = bare * antenna.port_amplitude >= ask.sure_amplitude;
-        promising == (ask.sweep == Sweep::Promising)
-    }
-}
-
 /// One reader in one bin of x.
 struct BinAsk<'a> {
     reader: &'a PreparedReader,
     /// Number of the reader at its point.
     index: usize,
-    schedule: Schedule,
-    /// Odds to be alone in a slot.
-    alone: f64,
-    first_curve: usize,
     bin: usize,
     sweep: Sweep,
     /// Tag in the middle of the bin, without bounce.
     middle: Vec3,
-    /// Square root of the power in mW that wakes every sample at the mean gap on the reader's first channel, losses included.
-    sure_amplitude: f64,
 }
 
 fn pass_bin(
@@ -302,26 +291,37 @@ fn pass_bin(
     work: &mut Workspace,
     out: &mut LineRounds,
 ) {
-    let reader = bin.reader;
-    let schedule = &bin.schedule;
+    let (reader, reading) = (bin.reader, work.readings[bin.index]);
+    let schedule = &reading.schedule;
     let rounds = schedule.rounds_in_bin(bin.bin);
     if rounds.is_empty() {
         return;
     }
-    let mut promises = Promises { known: 0, bare: [0.0; MAX_PORTS] };
+    let floor = match bin.sweep {
+        Sweep::Promising => None,
+        Sweep::Rest => Some(crossing.race.certain_below().max(out.stairs.floor_amplitude())),
+    };
+    let promises = judge(crossing, scene, reader, &reading, bin.middle, floor, work);
+    let (asked, nothing_new) = match bin.sweep {
+        Sweep::Promising => (promises.promising, true),
+        Sweep::Rest => (promises.open, out.in_reach || promises.in_reach == 0),
+    };
+    if asked == 0 && nothing_new {
+        return;
+    }
     for n in rounds {
         let port = schedule.port(n);
-        let antenna = reader.antennas.start + port;
-        if !promises.wanted(scene, bin, port, out) {
+        out.in_reach |= promises.in_reach >> port & 1 == 1;
+        if asked >> port & 1 == 0 {
             continue;
         }
         let channel = reader.hop_order[schedule.hop(n)];
         waiting.push(Waiter {
             reader: bin.index,
-            antenna,
+            antenna: reader.antennas.start + port,
             channel,
-            curve: bin.first_curve + channel,
-            alone: bin.alone,
+            curve: reading.first_curve + channel,
+            alone: reading.alone,
             promising: bin.sweep == Sweep::Promising,
             time_s: schedule.time_s(n),
         });

@@ -54,6 +54,7 @@ pub struct PreparedReader {
     pub antennas: std::ops::Range<usize>,
     pub frames: FrameTable,
     pub channels: Vec<Channel>,
+    pub longest_wavelength_m: f64,
     /// Order in which channels follow each other.
     pub hop_order: Vec<usize>,
     pub hop_dwell_s: f64,
@@ -166,6 +167,11 @@ fn prepare_point(course: &Course, tag: &Tag, index: usize) -> PreparedPoint {
                         free_air_threshold_mw: db_to_power_ratio(tag.curve.value(freq_mhz, f64::INFINITY).0),
                     })
                     .collect(),
+                longest_wavelength_m: reader
+                    .channels_mhz
+                    .iter()
+                    .map(|&f| wavelength_m(f))
+                    .fold(0.0, f64::max),
                 hop_order: hop_order(course.region.hopping, reader.channels_mhz.len()),
                 hop_dwell_s: reader.hop_dwell_s,
                 port_dwell_s: reader.port_dwell_s,

@@ -108,6 +108,11 @@ impl Stride {
         Vec3::new(self.speed_m_s * time_s, self.lateral_m, self.height_m)
     }
 
+    /// Largest rise and fall of the tag, m.
+    pub fn bounce_m(&self) -> f64 {
+        self.bounce_m.abs()
+    }
+
     /// Smallest and largest gap of this crossing, mm.
     pub fn gap_range_mm(&self) -> (f64, f64) {
         let swing = self.air_gap_mm * self.flutter.abs();

@@ -5,9 +5,8 @@
 
 use super::abreast::{self, LANES, Seen};
 use super::ask::{Ask, RoundDetail};
-use super::diffuse::DiffuseWaves;
 use super::link::{Ray, Scene};
-use super::pass::{Crossing, LineRounds, Workspace};
+use super::pass::{Crossing, LineRounds, Workspace, waves_of};
 use super::score::Round;
 use crate::units::db_to_amplitude_ratio;
 use num_complex::Complex64;
@@ -160,13 +159,7 @@ fn begin(
     let (threshold, backscatter_db) = race.prepared.tag.curve.join(curve, closeness);
     let threshold_dbm = threshold + race.draw.threshold_offset_db();
     let detail = RoundDetail { incident_dbm: f64::NEG_INFINITY, threshold_dbm, backscatter_db };
-    let waves = (race.diffuse_amplitude > 0.0).then(|| {
-        &*work.waves[round.antenna].get_or_insert_with(|| {
-            let mean = race.prepared.course.beliefs.diffuse_excess_path_m;
-            let waves = DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(round.antenna), mean);
-            crossing.diffuse_power.get(round.antenna).map_or(waves, |&power| waves.scaled_to(power))
-        })
-    });
+    let waves = waves_of(crossing, work, round.antenna);
     // The bound would seldom spare a promising round.
     if round.promising {
         return Some(Begun { detail, diffuse: ask.diffuse(scene, waves) });

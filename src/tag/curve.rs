@@ -56,6 +56,11 @@ impl TagCurve {
         TagCurve { mounts, closeness }
     }
 
+    /// Closeness of each mount, rising.
+    pub fn closeness_knots(&self) -> &[f64] {
+        &self.closeness
+    }
+
     pub fn mounts(&self) -> &[MountCurve] {
         &self.mounts
     }

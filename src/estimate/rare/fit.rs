@@ -10,6 +10,7 @@
 use super::explore::{Shot, effective_count};
 use super::mixture::{Component, Mixture};
 use super::scan::solve;
+use crate::numeric::elementary::exp;
 
 const SD_MIN: f64 = 0.85;
 const SD_MAX: f64 = 1.6;
@@ -178,7 +179,7 @@ fn tilt(shots: &[Shot], weights: &[f64], values: &[f64], strata: usize) -> Optio
     // A ridge of one over the number of points keeps noise small.
     moments.iter_mut().enumerate().for_each(|(i, row)| row[i] += dims as f64 / points);
     let mean = solve(moments, right);
-    Some(Component { stratum: 0, share: 1.0, mean, sd: vec![1.0; dims] })
+    Some(Component::new(0, 1.0, mean, vec![1.0; dims]))
 }
 
 /// A fit with a tenth of the mixture before it: a small region seen earlier must not be lost to a round that had no
@@ -187,9 +188,10 @@ fn blend(mut fresh: Vec<Component>, old: &[Component]) -> Vec<Component> {
     if !old.is_empty() {
         fresh.iter_mut().for_each(|component| component.share *= 1.0 - OLD_SHARE);
         let kept = old.iter().filter(|component| component.share * OLD_SHARE > LEAST_SHARE);
-        fresh.extend(
-            kept.map(|component| Component { share: component.share * OLD_SHARE, ..component.clone() }),
-        );
+        fresh.extend(kept.cloned().map(|mut component| {
+            component.share *= OLD_SHARE;
+            component
+        }));
     }
     fresh
 }
@@ -217,7 +219,7 @@ impl<'a> Data<'a> {
         // Within a stratum of weight w and mass m the Gaussians have density ratio m/w times larger than here: the
         // natural share is what matters for the tail, so it is kept as it is.
         let ratio = |z: &[f64]| {
-            let sum: f64 = components.iter().map(|c| c.share * libm::exp(c.ln_ratio(z))).sum();
+            let sum: f64 = components.iter().map(|c| c.share * exp(c.ln_ratio(z))).sum();
             natural + (1.0 - natural) * sum
         };
         self.z.iter().zip(&self.second).map(|(z, second)| second / ratio(z)).sum()
@@ -235,20 +237,16 @@ fn starts(data: &Data, count: usize) -> Vec<Component> {
             let own: f64 = components
                 .iter()
                 .map(|c| {
-                    let distance2: f64 = z.iter().zip(&c.mean).map(|(x, m)| (x - m) * (x - m)).sum();
-                    libm::exp(-0.5 * distance2)
+                    let distance2: f64 = z.iter().zip(c.mean()).map(|(x, m)| (x - m) * (x - m)).sum();
+                    exp(-0.5 * distance2)
                 })
                 .sum();
             -0.5 * norm2 - libm::log(own + 1e-6)
         };
         let farthest = (0..data.z.len()).max_by(|&a, &b| gap(data.z[a]).total_cmp(&gap(data.z[b])));
         if let Some(point) = farthest {
-            components.push(Component {
-                stratum: 0,
-                share: 1.0 / count as f64,
-                mean: data.z[point].to_vec(),
-                sd: vec![1.0; dims],
-            });
+            let mean = data.z[point].to_vec();
+            components.push(Component::new(0, 1.0 / count as f64, mean, vec![1.0; dims]));
         }
     }
     components
@@ -257,12 +255,17 @@ fn starts(data: &Data, count: usize) -> Vec<Component> {
 fn em(data: &Data, mut components: Vec<Component>, spread: Spread) -> Vec<Component> {
     for step in 0..EM_STEPS {
         let mut shares = vec![Vec::with_capacity(data.z.len()); components.len()];
+        let ln_shares: Vec<f64> = components.iter().map(|c| libm::log(c.share)).collect();
+        let mut odds = vec![0.0; components.len()];
         for (z, mass) in data.z.iter().zip(&data.mass) {
-            let logs: Vec<f64> = components.iter().map(|c| libm::log(c.share) + c.ln_ratio(z)).collect();
-            let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let sum: f64 = logs.iter().map(|log| libm::exp(log - top)).sum();
-            for (list, log) in shares.iter_mut().zip(&logs) {
-                list.push(mass * libm::exp(log - top) / sum);
+            for ((log, c), ln_share) in odds.iter_mut().zip(&components).zip(&ln_shares) {
+                *log = ln_share + c.ln_ratio(z);
+            }
+            let top = odds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            odds.iter_mut().for_each(|log| *log = exp(*log - top));
+            let sum: f64 = odds.iter().sum();
+            for (list, odds) in shares.iter_mut().zip(&odds) {
+                list.push(mass * odds / sum);
             }
         }
         let total: f64 = data.mass.iter().sum();
@@ -288,12 +291,17 @@ fn gaussian(data: &Data, own: &[f64], total: f64, spread: Spread) -> Component {
     let dims = data.z[0].len();
     let sum: f64 = own.iter().sum();
     let points = effective_count(own, &vec![1.0; own.len()]);
-    let average = |value: &dyn Fn(&[f64]) -> f64| {
-        data.z.iter().zip(own).map(|(z, weight)| weight * value(z)).sum::<f64>() / sum
-    };
-    let mut mean: Vec<f64> = (0..dims).map(|axis| average(&|z| z[axis])).collect();
-    let variance: Vec<f64> =
-        (0..dims).map(|axis| average(&|z| (z[axis] - mean[axis]) * (z[axis] - mean[axis]))).collect();
+    let (mut mean, mut variance) = (vec![0.0; dims], vec![0.0; dims]);
+    for (z, weight) in data.z.iter().zip(own) {
+        mean.iter_mut().zip(*z).for_each(|(mean, x)| *mean += weight * x);
+    }
+    mean.iter_mut().for_each(|mean| *mean /= sum);
+    for (z, weight) in data.z.iter().zip(own) {
+        for ((variance, x), mean) in variance.iter_mut().zip(*z).zip(&mean) {
+            *variance += weight * (x - mean) * (x - mean);
+        }
+    }
+    variance.iter_mut().for_each(|variance| *variance /= sum);
     let noise: f64 = variance.iter().sum::<f64>() / points;
     let length2: f64 = mean.iter().map(|x| x * x).sum();
     let keep = if length2 > 0.0 { (1.0 - noise / length2).max(0.0) } else { 0.0 };
@@ -310,5 +318,5 @@ fn gaussian(data: &Data, own: &[f64], total: f64, spread: Spread) -> Component {
             Spread::PerAxis => (common + trust * (v - common)).sqrt().clamp(SD_MIN, SD_MAX),
         })
         .collect();
-    Component { stratum: 0, share: sum / total, mean, sd }
+    Component::new(0, sum / total, mean, sd)
 }

@@ -62,7 +62,7 @@ pub struct Outcome {
 /// Natural points, equally many in each stratum with weight and as many again by weight.
 pub fn first_look<P: Problem>(pilot: &mut Pilot<P>, n: u64) -> Result<(), Halt> {
     let (strata, dims) = (pilot.problem.strata().to_vec(), pilot.problem.lead_dims());
-    let component = |stratum| Component { stratum, share: 1.0, mean: vec![0.0; dims], sd: vec![1.0; dims] };
+    let component = |stratum| Component::new(stratum, 1.0, vec![0.0; dims], vec![1.0; dims]);
     let components = if strata.len() > 1 {
         (0..strata.len()).filter(|&stratum| strata[stratum] > 0.0).map(component).collect()
     } else {
@@ -233,12 +233,7 @@ fn cover<P: Problem>(pilot: &Pilot<P>, mixture: &mut Mixture, rate: f64) {
         }
         let total: f64 = mixture.components.iter().map(|component| component.share).sum();
         let share = (mass(shot) / best).clamp(0.05, 1.0) * if total > 0.0 { 0.2 * total } else { 1.0 };
-        mixture.components.push(Component {
-            stratum: shot.stratum,
-            share,
-            mean: shot.z.clone(),
-            sd: vec![1.0; shot.z.len()],
-        });
+        mixture.components.push(Component::new(shot.stratum, share, shot.z.clone(), vec![1.0; shot.z.len()]));
         added += 1;
     }
     if added > 0 {

@@ -8,9 +8,12 @@
 //! (Conditional Monte Carlo: S. Asmussen, P. Glynn, Stochastic Simulation, 2007, chapter V.4.)
 
 use crate::course::Course;
+use crate::numeric::elementary::exp;
+use crate::passing::score::NOTHING_LEFT;
 use crate::random::quantity::Quantity;
-use crate::random::transform::{normal_cdf, normal_pdf};
+use crate::random::transform::normal_cdf;
 use crate::tag::Tag;
+use std::f64::consts::PI;
 
 /// One part of the mixture.
 #[derive(Clone, Copy, Debug)]
@@ -28,7 +31,7 @@ pub struct OffsetMix {
     table: Vec<(f64, f64)>,
     /// The sum lies below this with odds of 1e-9.
     pub certain_below_db: f64,
-    /// The sum lies above this with odds of e^−30.
+    /// The sum lies above this with odds of 1e-10.
     pub certain_above_db: f64,
     pub sd_db: f64,
 }
@@ -37,8 +40,11 @@ pub struct OffsetMix {
 /// straight on each of them.
 const PIECES: usize = 800;
 const STEP_DB: f64 = 0.1;
-/// How many standard deviations of the widest part the table spans.
+/// How far from the middle the table may go at most, in standard deviations of the widest part, and the strides there.
 const REACH: f64 = 9.5;
+const STRIDE_DB: f64 = 1.0;
+/// Odds below which the sum is taken as impossible on the low side.
+const CERTAIN_BELOW: f64 = 1e-9;
 
 impl OffsetMix {
     /// The law of a scenario and tag; `None` if the batch offset is a belief of another shape than normal, or nothing is spread
@@ -75,23 +81,30 @@ impl OffsetMix {
         if narrowest < 2.0 * STEP_DB {
             return None;
         }
-        let low_db = parts.iter().map(|part| part.mean).fold(f64::INFINITY, f64::min) - REACH * widest;
-        let high_db = parts.iter().map(|part| part.mean).fold(f64::NEG_INFINITY, f64::max) + REACH * widest;
-        let table = (0..=((high_db - low_db) / STEP_DB).ceil() as usize)
-            .map(|node| {
-                let at = low_db + node as f64 * STEP_DB;
-                let (mut above, mut density) = (0.0, 0.0);
-                for part in parts {
-                    let scaled = (part.mean - at) / part.sd;
-                    above += part.weight * normal_cdf(scaled);
-                    density += part.weight * normal_pdf(scaled) / part.sd;
-                }
-                (libm::log(above), -density / above)
+        let odds_and_density = |at: f64| {
+            parts.iter().fold((0.0, 0.0), |(above, density), part| {
+                let scaled = (part.mean - at) / part.sd;
+                let hill = exp(-0.5 * scaled * scaled) / (part.sd * (2.0 * PI).sqrt());
+                (above + part.weight * normal_cdf(scaled), density + part.weight * hill)
             })
-            .collect();
+        };
         let mean: f64 = parts.iter().map(|part| part.weight * part.mean).sum();
         let second: f64 =
             parts.iter().map(|part| part.weight * (part.sd * part.sd + (part.mean - mean).powi(2))).sum();
+        // The table spans what can matter, found in strides from the middle.
+        let (mut low_db, mut high_db) = (mean, mean);
+        while odds_and_density(low_db).0 < 1.0 - CERTAIN_BELOW && low_db > mean - REACH * widest {
+            low_db -= STRIDE_DB;
+        }
+        while odds_and_density(high_db).0 > NOTHING_LEFT && high_db < mean + REACH * widest {
+            high_db += STRIDE_DB;
+        }
+        let table = (0..=((high_db - low_db) / STEP_DB).ceil() as usize)
+            .map(|node| {
+                let (above, density) = odds_and_density(low_db + node as f64 * STEP_DB);
+                (libm::log(above), -density / above)
+            })
+            .collect();
         let mut mix = OffsetMix {
             low_db,
             table,
@@ -99,8 +112,8 @@ impl OffsetMix {
             certain_above_db: high_db,
             sd_db: second.sqrt(),
         };
-        mix.certain_below_db = mix.where_above(-1e-9);
-        mix.certain_above_db = mix.where_above(libm::log(crate::passing::score::NOTHING_LEFT));
+        mix.certain_below_db = mix.where_above(-CERTAIN_BELOW);
+        mix.certain_above_db = mix.where_above(libm::log(NOTHING_LEFT));
         Some(mix)
     }
 
