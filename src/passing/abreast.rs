@@ -52,12 +52,12 @@ pub struct View {
 #[multiversion(targets("x86_64+avx2"))]
 pub fn view(radiators: [&Radiator; LANES], middle: Vec3, half_m: f64) -> View {
     let mut out = View::default();
-    for lane in 0..LANES {
-        let sight = Sight::new(radiators[lane], middle);
+    for (lane, radiator) in radiators.into_iter().enumerate() {
+        let sight = Sight::new(radiator, middle);
         out.bare[lane] = sight.amplitude / sight.distance;
         // The angle under which half the stretch is seen: asin x ≤ x·π/2.
         let half_rad = FRAC_PI_2 * (half_m / sight.distance).min(1.0);
-        out.most[lane] = radiators[lane].most_amplitude(sight.k, half_rad);
+        out.most[lane] = radiator.most_amplitude(sight.k, half_rad);
         out.near_m[lane] = (sight.distance - half_m).max(0.02);
     }
     out

@@ -59,6 +59,12 @@ impl Workspace {
         Workspace::default()
     }
 
+    /// What reader number `index` did during the last crossing.
+    #[cfg(test)]
+    pub(super) fn reading(&self, index: usize) -> Reading {
+        self.readings[index]
+    }
+
     /// Miss odds of the lines named in `mask` (bit l for line l) taken together.
     pub fn score_lines(&mut self, mask: u64, law: OffsetLaw) -> Score {
         self.merged.clear();

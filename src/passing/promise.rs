@@ -110,3 +110,73 @@ pub fn least_amplitude(
     }
     db_to_amplitude_ratio(least_dbm + crossing.race.draw.threshold_offset_db())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::estimate::race_row::{crossing_of, runner_of};
+    use crate::estimate::strata::strata;
+    use crate::passing::pass::{neighbours_of, pass};
+    use crate::passing::trace::each_round;
+    use crate::passing::{RaceContext, RaceDraw, prepare};
+    use std::path::Path;
+    use std::sync::Arc;
+
+    /// No round of an antenna that is shut in a bin lies above the floor: mats, panels over a road, panels beside metal.
+    #[test]
+    fn shut_antennas_have_no_round_above_the_floor() {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let (mut shut, mut rounds) = (0, 0);
+        for (scenario, tag) in [
+            ("half-marathon-rain-eu-lower.toml", "dogwood"),
+            ("city-10k-dry-usa.toml", "alder"),
+            ("finish-panels-overhead-japan.toml", "alder"),
+        ] {
+            let (course, _) = crate::course::load(&root.join("scenarios").join(scenario)).unwrap();
+            let (tag, _) = crate::tag::load(&root.join("demo-data/tags").join(tag)).unwrap();
+            let prepared = prepare(Arc::new(course), Arc::new(tag));
+            let race = RaceContext::new(&prepared, RaceDraw::draw(&prepared.course, &prepared.tag, 3, 0));
+            let strata = strata(&prepared.course);
+            let last = prepared.points.len() - 1;
+            let mut work = Workspace::new();
+            for passing in 0..24 {
+                let runner = runner_of(&race, &strata, 3, passing);
+                let draw = crossing_of(&race, 3, passing, last);
+                let crossing = Crossing::new(&race, &runner, &draw);
+                pass(&crossing, &mut work);
+                let point = crossing.point();
+                let mut neighbours = Vec::new();
+                neighbours_of(&crossing, &mut neighbours);
+                let scene = Scene { race: &race, point: last, neighbours: &neighbours };
+                // A floor well above the least one, so that many bins are shut.
+                let floor_db = 8.0;
+                let floor = db_to_amplitude_ratio(floor_db);
+                for (index, reader) in point.readers.iter().enumerate() {
+                    let mut reading = work.reading(index);
+                    let least = least_amplitude(&crossing, reader, reading.first_curve, &mut work);
+                    reading.least_amplitude = Some(least);
+                    let judged: Vec<Promises> = (0..point.bins())
+                        .map(|bin| {
+                            let middle_x = (bin as f64 + 0.5) * BIN_M - point.zone_m;
+                            let middle = crossing.stride.mean_place(middle_x / crossing.stride.speed_m_s);
+                            judge(&crossing, &scene, reader, &reading, middle, Some(floor), &mut work)
+                        })
+                        .collect();
+                    each_round(&crossing, &scene, index, 1, |round| {
+                        let bin = ((round.at.x + point.zone_m) / BIN_M) as usize;
+                        let Promises { promising, open, .. } = judged[bin.min(point.bins() - 1)];
+                        let port = round.antenna - reader.antennas.start;
+                        rounds += 1;
+                        if (promising | open) >> port & 1 == 0 {
+                            shut += 1;
+                            let margin_db =
+                                round.incident_dbm - round.threshold_dbm + runner.sample_offset_db;
+                            assert!(margin_db < floor_db, "{scenario} {passing} {margin_db}");
+                        }
+                    });
+                }
+            }
+        }
+        assert!(shut > rounds / 5, "{shut} of {rounds}: the bound should be of use");
+    }
+}

@@ -43,6 +43,8 @@ const STEP_DB: f64 = 0.1;
 /// How far from the middle the table may go at most, in standard deviations of the widest part, and the strides there.
 const REACH: f64 = 9.5;
 const STRIDE_DB: f64 = 1.0;
+/// Odds above at the end of the table; beyond it they count as none.
+const TABLE_END: f64 = 1e-16;
 /// Odds below which the sum is taken as impossible on the low side.
 const CERTAIN_BELOW: f64 = 1e-9;
 
@@ -96,7 +98,7 @@ impl OffsetMix {
         while odds_and_density(low_db).0 < 1.0 - CERTAIN_BELOW && low_db > mean - REACH * widest {
             low_db -= STRIDE_DB;
         }
-        while odds_and_density(high_db).0 > NOTHING_LEFT && high_db < mean + REACH * widest {
+        while odds_and_density(high_db).0 > TABLE_END && high_db < mean + REACH * widest {
             high_db += STRIDE_DB;
         }
         let table = (0..=((high_db - low_db) / STEP_DB).ceil() as usize)
