@@ -106,9 +106,9 @@ fn interval(low: f64, high: f64) -> String {
     format!("{} to {}", per_10_000(low), per_10_000(high))
 }
 
-/// The interval of the computation, if there is an honest one.
-fn within(summary: &Summary, found: &Found) -> String {
-    if found.interval_known { interval(summary.mc_low, summary.mc_high) } else { "not known yet".to_owned() }
+/// The interval of the computation in words.
+pub fn within(summary: &Summary, found: &Found) -> String {
+    found.interval(summary).map_or("not known yet".to_owned(), |(low, high)| interval(low, high))
 }
 
 fn points(out: &mut String, f: &Forecast) {

@@ -71,6 +71,11 @@ pub struct Found {
 }
 
 impl Found {
+    /// The interval of the computation, if there is an honest one.
+    pub fn interval(&self, summary: &Summary) -> Option<(f64, f64)> {
+        self.interval_known.then_some((summary.mc_low, summary.mc_high))
+    }
+
     /// What the race days say, no reason given yet.
     fn by_race_days(days: &Summary, passings: u64) -> Found {
         Found {

@@ -3,6 +3,7 @@
 use super::{figure, panel};
 use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark, Switch};
 use crate::report::palette::{Dash, Ink, Style};
+use crate::report::predict_text::within;
 use crate::report::scale::Scale;
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{grouped, minus, per_10_000, percent, rate_percent};
@@ -37,11 +38,12 @@ pub fn miss_rates(f: &Forecast) -> Figure {
     ]);
     for p in &f.points {
         let s = &p.summary;
+        let within = p.found_by.interval(s);
         table.row([
             p.name.as_str().into(),
             s.miss_rate.into(),
-            s.mc_low.into(),
-            s.mc_high.into(),
+            within.map(|(low, _)| low).into(),
+            within.map(|(_, high)| high).into(),
             s.race_p05.into(),
             s.race_p95.into(),
             (1.0 - p.target).into(),
@@ -64,11 +66,10 @@ pub fn miss_rates(f: &Forecast) -> Figure {
             format!("{}: no miss met, fewer than {} of 10,000", p.name, per_10_000(s.mc_high))
         } else {
             format!(
-                "{}: {} of 10,000\ncomputed within {} to {}\nmiddle 90 % of races {} to {}",
+                "{}: {} of 10,000\ncomputed within {}\nmiddle 90 % of races {} to {}",
                 p.name,
                 per_10_000(s.miss_rate),
-                per_10_000(s.mc_low),
-                per_10_000(s.mc_high),
+                within(s, &p.found_by),
                 per_10_000(s.race_p05),
                 per_10_000(s.race_p95)
             )
@@ -76,7 +77,7 @@ pub fn miss_rates(f: &Forecast) -> Figure {
         Dot {
             at: i as f64,
             value: on(value),
-            inner: (!s.none_met).then(|| (on(s.mc_low), on(s.mc_high))),
+            inner: p.found_by.interval(s).filter(|_| !s.none_met).map(|(low, high)| (on(low), on(high))),
             outer: (!s.none_met).then(|| (on(s.race_p05), on(s.race_p95))),
             tip,
         }

@@ -5,7 +5,7 @@ use crate::course::Course;
 use crate::report::estimator_words::doubts;
 use crate::report::figures::{footprint, hinges, predict};
 use crate::report::page::Page;
-use crate::report::predict_text::{answer, field_sentence, missed_range};
+use crate::report::predict_text::{answer, field_sentence, missed_range, within};
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{capital, grouped, minus, per_10_000, percent, rate_percent};
 use crate::study::footprint::Footprint;
@@ -91,7 +91,7 @@ fn points(f: &Forecast) -> Table {
         let (rate, within) = if s.none_met {
             (format!("fewer than {}", per_10_000(s.mc_high)), "none met".to_owned())
         } else {
-            (per_10_000(s.miss_rate), range(s.mc_low, s.mc_high))
+            (per_10_000(s.miss_rate), within(s, &p.found_by))
         };
         table.row([
             Cell::from(p.name.as_str()),
@@ -132,4 +132,39 @@ fn hinges(f: &Forecast) -> Vec<String> {
         ));
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::estimate::run::Plan;
+    use crate::estimate::stop::Precision;
+    use crate::report::figures::predict::miss_rates;
+    use crate::{course, passing, study, tag};
+    use std::path::Path;
+    use std::sync::Arc;
+
+    /// Text, page and figure alike show no interval where there is no honest one.
+    #[test]
+    fn an_interval_not_known_is_shown_nowhere() {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let (course, _) = course::load(&root.join("scenarios/trail-soaked-one-mat.toml")).unwrap();
+        let (tag, _) = tag::load(&root.join("demo-data/tags/alder")).unwrap();
+        let prepared = passing::prepare(Arc::new(course), Arc::new(tag));
+        let plan = Plan {
+            seed: 1,
+            precision: Precision { relative: 0.05, absolute: 1e-9, max_passings: 1 << 40 },
+            races: Some(8),
+            passings_per_race: 20,
+            estimator: Default::default(),
+        };
+        let mut forecast = study::predict::predict(&prepared, &plan, &[], &mut |_| true);
+        let shown = |f: &Forecast| {
+            let figure = format!("{:?}", miss_rates(f));
+            (format!("{:?}", points(f)).contains("not known yet"), figure.contains("inner: None"))
+        };
+        assert_eq!(shown(&forecast), (false, false));
+        forecast.points.iter_mut().for_each(|point| point.found_by.interval_known = false);
+        assert_eq!(shown(&forecast), (true, true));
+    }
 }
