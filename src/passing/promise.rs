@@ -114,11 +114,11 @@ pub fn least_amplitude(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::estimate::race_row::{crossing_of, runner_of};
-    use crate::estimate::strata::strata;
+    use crate::course::weather::Wetness;
+    use crate::passing::draw::{crossing_uniforms, runner_uniforms};
     use crate::passing::pass::{neighbours_of, pass};
     use crate::passing::trace::each_round;
-    use crate::passing::{RaceContext, RaceDraw, prepare};
+    use crate::passing::{CrossingDraw, CrossingId, RaceContext, RaceDraw, RunnerDraw, prepare};
     use std::path::Path;
     use std::sync::Arc;
 
@@ -136,12 +136,16 @@ mod tests {
             let (tag, _) = crate::tag::load(&root.join("demo-data/tags").join(tag)).unwrap();
             let prepared = prepare(Arc::new(course), Arc::new(tag));
             let race = RaceContext::new(&prepared, RaceDraw::draw(&prepared.course, &prepared.tag, 3, 0));
-            let strata = strata(&prepared.course);
             let last = prepared.points.len() - 1;
             let mut work = Workspace::new();
             for passing in 0..24 {
-                let runner = runner_of(&race, &strata, 3, passing);
-                let draw = crossing_of(&race, 3, passing, last);
+                let course = &prepared.course;
+                let row = passing as usize % course.field.placements.len();
+                let wetness = Wetness::ALL[passing as usize % 3];
+                let u = runner_uniforms(3, 0, passing);
+                let runner = RunnerDraw::from_uniforms(course, &race.draw, row, wetness, &u);
+                let id = CrossingId { seed: 3, race: 0, passing, point: last as u64 };
+                let draw = CrossingDraw::from_uniforms(course, id, &crossing_uniforms(id));
                 let crossing = Crossing::new(&race, &runner, &draw);
                 pass(&crossing, &mut work);
                 let point = crossing.point();
