@@ -8,7 +8,7 @@ use super::race_row::{Ask, PassingWorkspace, RaceRow, run_race_unless};
 use super::stop::{Precision, Stopped, races_needed, shortfall};
 use super::strata::{LEAST, allocate, strata, weights};
 use super::summary::summarise;
-use crate::passing::draw::RACE_SCRAMBLES;
+use crate::passing::draw::REPLICATES;
 use crate::passing::{Prepared, RaceDraw};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -135,7 +135,7 @@ pub fn run_from(
     let per_race: u64 = ask.allocation.iter().sum();
     let most = (plan.precision.max_passings / per_race.max(1)).max(2);
     // Whole rounds over the scrambles, so that each holds as many races.
-    let most = if most > RACE_SCRAMBLES { most - most % RACE_SCRAMBLES } else { most };
+    let most = if most > REPLICATES { most - most % REPLICATES } else { most };
     let mut target = plan.races.unwrap_or(FIRST_STAGE_RACES.min(most));
     let mut rows = kept;
     loop {

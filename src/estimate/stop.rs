@@ -1,6 +1,6 @@
 //! When a run is precise enough: a pure function of what the tallies say, asked only at preset ends of stages.
 
-use crate::passing::draw::RACE_SCRAMBLES;
+use crate::passing::draw::REPLICATES;
 use serde::{Deserialize, Serialize};
 
 /// What the user wants.
@@ -47,7 +47,7 @@ pub fn races_needed(races: u64, shortfall: f64, most: u64) -> u64 {
     } else {
         races * 2
     };
-    let even = RACE_SCRAMBLES * wanted.div_ceil(RACE_SCRAMBLES).next_power_of_two();
+    let even = REPLICATES * wanted.div_ceil(REPLICATES).next_power_of_two();
     even.min(most).max(races.min(most))
 }
 

@@ -8,7 +8,7 @@
 //! The count missed in a field of n runners, given a race, is binomial with that race's rate; over races, the mixture.
 
 use super::race_row::SetRow;
-use crate::passing::draw::RACE_SCRAMBLES;
+use crate::passing::draw::REPLICATES;
 use crate::random::transform::normal_quantile;
 use serde::{Deserialize, Serialize};
 
@@ -62,7 +62,7 @@ pub fn summarise<'a>(rows: impl Iterator<Item = &'a SetRow> + Clone, passings: u
 
 /// Standard error of the mean of `rates` (race order) and its degrees of freedom; `variance` is that of the rates.
 fn standard_error(rates: &[f64], variance: f64) -> (f64, f64) {
-    let scrambles = RACE_SCRAMBLES as usize;
+    let scrambles = REPLICATES as usize;
     if rates.len() < 2 * scrambles {
         return ((variance / rates.len() as f64).sqrt(), rates.len() as f64 - 1.0);
     }

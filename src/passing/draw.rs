@@ -6,6 +6,7 @@
 //! diffuse waves have unknown length, so they come from counter-based streams named by the crossing's identity.
 //! Dimensions are append-only: a new one goes to the end.
 
+use super::unknowns;
 use crate::course::Course;
 use crate::course::weather::Wetness;
 use crate::random::quantity::Quantity;
@@ -16,9 +17,9 @@ use crate::tag::Tag;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-pub const RACE_DIMS: usize = 12;
-/// Scrambles of the races' Sobol' sequence that stand beside each other.
-pub const RACE_SCRAMBLES: u64 = 10;
+pub const RACE_DIMS: usize = 11;
+/// Independent scrambles of the races' Sobol' sequence that stand beside each other.
+pub const REPLICATES: u64 = 16;
 pub const RUNNER_DIMS: usize = 16;
 pub const CROSSING_DIMS: usize = 10;
 
@@ -69,21 +70,38 @@ impl RaceDraw {
         }
     }
 
-    /// The draw of race `race`. Race days are spread evenly over what nobody has measured: race r is point r/10 of
-    /// scramble r mod 10 of a Sobol' sequence, so ten scrambles stand beside each other and their spread tells the
-    /// error (`estimate::summary`). Any prefix of the races is spread evenly, too.
+    /// The draw of race `race` (see `race_point`).
     pub fn draw(course: &Course, tag: &Tag, seed: u64, race: u64) -> RaceDraw {
-        static SOBOL: OnceLock<Sobol> = OnceLock::new();
-        let sobol = SOBOL.get_or_init(|| Sobol::new(RACE_DIMS).expect("RACE_DIMS is below MAX_DIMS"));
-        let mut u = [0.5; RACE_DIMS];
-        Scrambled::new(sobol, seed, race % RACE_SCRAMBLES).fill(race / RACE_SCRAMBLES, &mut u);
-        RaceDraw::from_uniforms(course, tag, race, &u)
+        RaceDraw::from_uniforms(course, tag, race, &race_point(&tag.name, seed, race))
     }
 
     /// What is added to every threshold of this race, dB.
     pub fn threshold_offset_db(&self) -> f64 {
         self.batch_offset_db + self.sample_mean_error_db + self.lab_bias_db
     }
+}
+
+/// Point of the unit cube behind race `race`. Races are spread evenly over what nobody has measured: race r is point r/16 of
+/// scramble r mod 16 of a Sobol' sequence, so sixteen independent scrambles stand beside each other and their spread tells the error
+/// (`estimate::replicates`); any prefix of the races is spread evenly, too. What belongs to a tag by itself comes from scrambles named by the
+/// tag, so two tags do not share it; all the rest is common to all tags and layouts.
+pub fn race_point(tag_name: &str, seed: u64, race: u64) -> [f64; RACE_DIMS] {
+    static SOBOL: OnceLock<Sobol> = OnceLock::new();
+    let sobol = SOBOL.get_or_init(|| Sobol::new(RACE_DIMS).expect("RACE_DIMS is below MAX_DIMS"));
+    let (scramble, index) = (race % REPLICATES, race / REPLICATES);
+    let mut u = [0.5; RACE_DIMS];
+    Scrambled::new(sobol, seed, scramble).fill(index, &mut u);
+    let own = Scrambled::new(sobol, seed, place_of(tag_name) * REPLICATES + scramble);
+    for dim in unknowns::of_tag() {
+        u[dim] = own.coordinate(dim, index);
+    }
+    u
+}
+
+/// Place of a tag's own streams, 1..=2^24: FNV-1a (G. Fowler, L. C. Noll, K.-P. Vo), folded.
+pub fn place_of(tag_name: &str) -> u64 {
+    let hash = tag_name.bytes().fold(0x811c_9dc5_u32, |h, b| (h ^ u32::from(b)).wrapping_mul(0x0100_0193));
+    u64::from((hash >> 24) ^ (hash & 0xff_ffff)) + 1
 }
 
 /// Law of a sample's offset from the average sample, integrated over by the score.

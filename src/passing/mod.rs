@@ -34,6 +34,7 @@ pub mod stairs;
 pub mod stride;
 pub mod trace;
 pub mod turn;
+pub mod unknowns;
 pub mod waiting;
 
 pub use draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw};
