@@ -1,7 +1,5 @@
 //! The command line: clap only, no logic.
 
-use crate::estimate::run::Estimator;
-use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -46,7 +44,7 @@ pub enum Command {
     Merge(MergeArgs),
     /// Print the job script that spreads a run over machines (runs nothing)
     #[command(
-        after_help = "Example:\n  readodds plan scenarios/half-marathon-rain-eu-lower.toml --races 400 --shards 8 --engine slurm > job.sh"
+        after_help = "Example:\n  readodds plan scenarios/half-marathon-rain-eu-lower.toml --worlds 256 --shards 8 --engine slurm > job.sh"
     )]
     Plan(PlanArgs),
     /// Refer chamber readings to the tag, find what is wrong with them, say what the samples prove, compare tags
@@ -145,33 +143,21 @@ pub struct Pictures {
     pub figures: Option<PathBuf>,
 }
 
-/// The names of the core's estimators as values of an option.
-fn estimators() -> impl TypedValueParser<Value = Estimator> {
-    let value = |estimator: Estimator| PossibleValue::new(estimator.key()).help(estimator.what());
-    PossibleValuesParser::new(Estimator::ALL.map(value)).map(|key| {
-        let named = Estimator::ALL.into_iter().find(|estimator| estimator.key() == key);
-        named.expect("one of the values offered")
-    })
-}
-
-/// What makes a run what it is, besides its inputs and the number of race days.
+/// What makes a run what it is, besides its inputs and a fixed number of worlds.
 #[derive(Debug, Args)]
 pub struct RunArgs {
-    /// Standard error wanted for each point's miss rate, as a share of the rate
+    /// Standard error wanted for each point's miss rate, as a share of the rate ...
     #[arg(long, default_value_t = 0.05, value_parser = share)]
     pub precision: f64,
-    /// ... or this standard error in misses per runner, whichever is looser
-    #[arg(long, default_value_t = 2e-6, value_parser = share)]
-    pub absolute_precision: f64,
-    /// Most passings simulated
-    #[arg(long, default_value_t = 150_000)]
+    /// ... or in missed runners per race, whichever is looser: nothing is refined below it
+    #[arg(long, default_value_t = 0.01, value_name = "RUNNERS", value_parser = share)]
+    pub least_runners: f64,
+    /// Most runners simulated, each past every timing point
+    #[arg(long, default_value_t = 400_000)]
     pub max_passings: u64,
-    /// Passings simulated in each race day
-    #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_RACE)]
-    pub passings_per_race: u64,
-    /// What gives the expected miss rates; race days always give the spread between races and the counts
-    #[arg(long, value_parser = estimators(), default_value = Estimator::default().key())]
-    pub estimator: Estimator,
+    /// Runners simulated in each world (a world: one draw of what nobody knows)
+    #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_WORLD)]
+    pub passings_per_world: u64,
 }
 
 #[derive(Debug, Args)]
@@ -187,19 +173,22 @@ pub struct PredictArgs {
     pub out: Option<PathBuf>,
     #[command(flatten)]
     pub run: RunArgs,
-    /// Fixed number of race days instead of the precision
+    /// Print everything: all shares, all assumptions, cautions, input hashes
     #[arg(long)]
-    pub races: Option<u64>,
-    /// Exit with 1 unless every point meets its target in at least this share of races (for example 0.95)
+    pub full: bool,
+    /// Fixed number of worlds (draws of what nobody knows) instead of the precision
+    #[arg(long)]
+    pub worlds: Option<u64>,
+    /// Exit with 1 unless every point keeps its promise in at least this share of races (for example 0.95), judged by the lower end of the simulation interval
     #[arg(long, value_name = "ODDS", value_parser = share)]
     pub require: Option<f64>,
-    /// Keep the race days worked out in this file, and go on from it if it is there
+    /// Keep the worlds worked out in this file, and go on from it if it is there
     #[arg(long, value_name = "FILE", conflicts_with = "shard")]
     pub checkpoint: Option<PathBuf>,
     /// Work out one part of the run only: I/N with I from 0 to N-1, or auto (Slurm job array, Open MPI launcher)
-    #[arg(long, value_name = "I/N", requires = "races", requires = "rows", conflicts_with_all = ["out", "require"])]
+    #[arg(long, value_name = "I/N", requires = "worlds", requires = "rows", conflicts_with_all = ["out", "require"])]
     pub shard: Option<String>,
-    /// Folder for the race rows of a shard, to be put together by `merge`
+    /// Folder for the world rows of a shard, to be put together by `merge`
     #[arg(long, value_name = "FOLDER", requires = "shard")]
     pub rows: Option<PathBuf>,
 }
@@ -210,7 +199,7 @@ pub struct MergeArgs {
     pub pictures: Pictures,
     /// Scenario file (TOML)
     pub scenario: PathBuf,
-    /// Files of race rows, or folders that hold them
+    /// Files of world rows, or folders that hold them
     #[arg(required = true, value_name = "ROWS")]
     pub rows: Vec<PathBuf>,
     /// Tag folder in place of the scenario's own
@@ -227,7 +216,10 @@ pub struct MergeArgs {
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Exit with 1 unless every point meets its target in at least this share of races (for example 0.95)
+    /// Print everything: all shares, all assumptions, cautions, input hashes
+    #[arg(long)]
+    pub full: bool,
+    /// Exit with 1 unless every point keeps its promise in at least this share of races (for example 0.95)
     #[arg(long, value_name = "ODDS", value_parser = share)]
     pub require: Option<f64>,
 }
@@ -247,9 +239,9 @@ pub enum Engine {
 pub struct PlanArgs {
     #[command(flatten)]
     pub inputs: Inputs,
-    /// Number of race days
+    /// Number of worlds (draws of what nobody knows)
     #[arg(long)]
-    pub races: u64,
+    pub worlds: u64,
     #[command(flatten)]
     pub run: RunArgs,
     /// Let the merge exit with 1 unless every point meets its target in at least this share of races
@@ -260,7 +252,7 @@ pub struct PlanArgs {
     pub shards: u64,
     #[arg(long, value_enum, default_value = "slurm")]
     pub engine: Engine,
-    /// Folder for the race rows, seen by all machines
+    /// Folder for the world rows, seen by all machines
     #[arg(long, value_name = "FOLDER", default_value = "rows")]
     pub rows: PathBuf,
 }

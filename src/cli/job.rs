@@ -9,14 +9,14 @@ use std::path::Path;
 use std::process::ExitCode;
 
 pub fn run(args: &PlanArgs) -> Result<ExitCode, Failure> {
-    if args.shards == 0 || args.shards > MAX_SHARDS.min(args.races) {
+    if args.shards == 0 || args.shards > MAX_SHARDS.min(args.worlds) {
         return Err(Failure::Usage(format!(
-            "--shards must be 1 to {} (not more than the race days)",
-            MAX_SHARDS.min(args.races)
+            "--shards must be 1 to {} (not more than the worlds)",
+            MAX_SHARDS.min(args.worlds)
         )));
     }
     // The same checks as those of the run itself.
-    plan(args.inputs.seed, Some(args.races), &args.run)?;
+    plan(args.inputs.seed, Some(args.worlds), &args.run)?;
     Output::open(None)?.write(&script(args))?;
     Ok(ExitCode::from(DONE))
 }
@@ -34,13 +34,12 @@ fn script(args: &PlanArgs) -> String {
     let run = &args.run;
     let one = |shard: &str, engine_threads: &str| {
         format!(
-            "readodds predict {inputs} --seed {} --races {} --passings-per-race {} --estimator {} --precision {} --absolute-precision {} --max-passings {} --shard {shard} --rows {rows} --threads {}",
+            "readodds predict {inputs} --seed {} --worlds {} --passings-per-world {} --precision {} --least-runners {} --max-passings {} --shard {shard} --rows {rows} --threads {}",
             args.inputs.seed,
-            args.races,
-            run.passings_per_race,
-            run.estimator.key(),
+            args.worlds,
+            run.passings_per_world,
             run.precision,
-            run.absolute_precision,
+            run.least_runners,
             run.max_passings,
             threads(engine_threads)
         )

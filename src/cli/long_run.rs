@@ -1,103 +1,75 @@
-//! `predict` as a long run: saved on the way, taken up again, broken off with what is known, or cut into shards.
+//! `predict` as a long run: saved on the way, resumed, interrupted with what is known, or cut into shards.
 
 use super::args::PredictArgs;
 use super::failure::{DONE, Failure};
 use super::inputs::Loaded;
 use super::interrupt::{self, BROKEN_OFF};
-use super::progress::{CloserLine, Line};
+use super::progress::Line;
 use crate::estimate::checkpoint::Store;
-use crate::estimate::closer_look::{CloserLook, SetWork};
-use crate::estimate::race_row::Ask;
-use crate::estimate::run::{Plan, Progress, pilot_allocation, run_from};
+use crate::estimate::run::{Plan, Progress, Stopped, ask, run};
 use crate::estimate::shard::{Shard, WHOLE};
-use crate::estimate::stop::Stopped;
-use crate::study::predict::{Forecast, forecast};
+use crate::estimate::world::{Ask, WorldRow};
+use crate::study::predict::{Forecast, forecast, settled};
 use std::process::ExitCode;
 
-/// Runs the plan, from the checkpoint if there is one, and looks closer where race days do not do.
+/// Runs the plan, from the checkpoint if there is one.
 pub fn run_whole(args: &PredictArgs, loaded: &Loaded, plan: &Plan) -> Result<Forecast, Failure> {
-    let masks = Ask::standard_masks(&loaded.prepared);
+    let prepared = &loaded.prepared;
+    let masks = Ask::standard_masks(prepared);
     let mut store = match &args.checkpoint {
         Some(path) => {
-            Some(Store::open(path, &loaded.prepared, plan, masks.clone(), WHOLE).map_err(Failure::Usage)?)
+            Some(Store::open(path, prepared, plan, masks.clone(), WHOLE).map_err(Failure::Usage)?)
         }
         None => None,
     };
     interrupt::heed();
     let line = Line::new();
-    let mut show = |progress: &Progress| {
-        line.show(progress);
-        true
-    };
-    let mut trouble = Ok(());
-    let done = match &mut store {
+    let settled = settled(prepared, plan);
+    let (done, saved) = match &mut store {
         Some(store) => {
             if store.kept() > 0 {
-                let sets = store.kept_sets().iter().filter(|set| set.answer.is_some()).count();
-                let closer = if sets > 0 { format!(" and {sets} closer looks") } else { String::new() };
-                eprintln!("taken up again after {} race days{closer}", store.kept());
+                eprintln!("resumed after {} worlds", store.kept());
             }
-            let (done, saved) = store.run(&loaded.prepared, plan, &interrupt::asked, &mut show);
-            trouble = saved;
-            done
+            store.run(prepared, plan, &settled, &interrupt::asked, &mut |progress| line.show(progress))
         }
         None => {
-            let ask =
-                Ask { seed: plan.seed, allocation: pilot_allocation(&loaded.prepared, plan, &masks), masks };
-            run_from(&loaded.prepared, plan, ask, Vec::new(), &interrupt::asked, &mut |state, _| show(state))
+            let ask = ask(prepared, plan, masks);
+            let mut watch = |progress: &Progress, _: &[WorldRow]| line.show(progress);
+            let kept = Vec::new();
+            (run(prepared, plan, ask, kept, &settled, &interrupt::asked, &mut watch), Ok(()))
         }
     };
     line.done();
-    let races = done.rows.len();
-    if races < 2 {
-        broken_off(args, &format!("after {races} race days"), &trouble);
-        return Err(Failure::BrokenOff("too few race days for a result: nothing is known yet".to_owned()));
-    }
-    let kept = store.as_ref().map(Store::kept_sets).unwrap_or_default();
-    let sets: usize = done.ask.masks.iter().map(Vec::len).sum();
-    let closer = CloserLine::new(sets as u64);
-    let mut tell = |work: &[SetWork]| {
-        closer.show(work, &loaded.prepared);
-        if let (Some(store), Ok(())) = (&mut store, &trouble) {
-            // The end of each set and a wish to stop are saved at once.
-            let at_once = interrupt::asked() || work.last().is_some_and(|set| set.answer.is_some());
-            trouble = store.save_sets(&done.rows, work, at_once);
-        }
-    };
-    let mut look = CloserLook { stop: &interrupt::asked, sets: kept, tell: &mut tell };
-    let forecast = forecast(&loaded.prepared, plan, &done, &loaded.warnings, &mut look);
-    closer.done();
-    if forecast.stopped == Stopped::Interrupted {
-        let when = if done.stopped == Stopped::Interrupted {
-            format!("after {races} race days")
-        } else {
-            "while looking closer at rare misses".to_owned()
-        };
-        broken_off(args, &when, &trouble);
-    } else if let Err(problem) = &trouble {
+    let worlds = done.rows.len();
+    if done.stopped == Stopped::Interrupted {
+        interrupted(args, &format!("after {worlds} worlds"), &saved);
+    } else if let Err(problem) = &saved {
         // The result is worth more than the checkpoint: tell, and go on.
-        eprintln!("warning: {problem}; this run cannot be taken up again");
+        eprintln!("warning: {problem}; this run cannot be resumed");
     }
-    Ok(forecast)
+    if worlds < 2 {
+        return Err(Failure::BrokenOff("too few worlds for a result: nothing is known yet".to_owned()));
+    }
+    Ok(forecast(prepared, plan, &done, &loaded.warnings))
 }
 
-/// Tells what is kept of a run that was broken off, and how to go on.
-fn broken_off(args: &PredictArgs, when: &str, saved: &Result<(), String>) {
+/// Tells what is kept of a run that was interrupted, and how to go on.
+fn interrupted(args: &PredictArgs, when: &str, saved: &Result<(), String>) {
     match (&args.checkpoint, saved) {
         (Some(path), Ok(())) => eprintln!(
-            "broken off {when}; what is done is kept in {}, and the same command goes on from there",
+            "interrupted {when}; what is done is kept in {}, and the same command goes on from there",
             path.display()
         ),
         (Some(_), Err(problem)) => {
-            eprintln!("broken off {when}; {problem}: the run cannot be taken up again")
+            eprintln!("interrupted {when}; {problem}: the run cannot be resumed")
         }
         (None, _) => eprintln!(
-            "broken off {when}; nothing is kept (with --checkpoint FILE the same command could go on)"
+            "interrupted {when}; nothing is kept (with --checkpoint FILE the same command could go on)"
         ),
     }
 }
 
-/// Exit code of a finished or broken-off run, given the code it would have if finished.
+/// Exit code of a finished or interrupted run, given the code it would have if finished.
 pub fn exit_code(stopped: Stopped, finished: u8) -> ExitCode {
     ExitCode::from(if stopped == Stopped::Interrupted { BROKEN_OFF } else { finished })
 }
@@ -109,9 +81,9 @@ pub fn run_shard(
     plan: &Plan,
     shard: Shard,
 ) -> Result<ExitCode, Failure> {
-    let (Some(races), Some(folder)) = (plan.races, &args.rows) else {
+    let (Some(worlds), Some(folder)) = (plan.worlds, &args.rows) else {
         return Err(Failure::Usage(
-            "--shard needs --races (shards cannot see each other's precision) and --rows FOLDER".to_owned(),
+            "--shard needs --worlds (shards cannot see each other's precision) and --rows FOLDER".to_owned(),
         ));
     };
     std::fs::create_dir_all(folder)
@@ -122,10 +94,10 @@ pub fn run_shard(
     interrupt::heed();
     let line = Line::new();
     let finished = store
-        .run_shard(&loaded.prepared, races, &interrupt::asked, &mut |progress| line.show(progress))
+        .run_shard(&loaded.prepared, worlds, &interrupt::asked, &mut |progress| line.show(progress))
         .map_err(Failure::Write)?;
     line.done();
-    let how = if finished { "done" } else { "broken off; the same command goes on from there" };
+    let how = if finished { "done" } else { "interrupted; the same command goes on from there" };
     eprintln!("shard {shard}: {how}: {}", path.display());
     Ok(ExitCode::from(if finished { DONE } else { BROKEN_OFF }))
 }

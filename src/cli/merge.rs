@@ -3,14 +3,11 @@
 use super::args::{Inputs, MergeArgs};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::load;
-use super::interrupt;
 use super::long_run::exit_code;
 use super::output::Output;
 use super::pictures::Album;
 use super::predict::{met, render};
-use super::progress::CloserLine;
 use crate::estimate::checkpoint::run_of_rows;
-use crate::estimate::closer_look::{CloserLook, SetWork};
 use crate::estimate::merge::merge;
 use crate::estimate::rows_file::{Header, read};
 use crate::study::predict::forecast;
@@ -53,15 +50,9 @@ pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
         )));
     }
     let plan = header.plan.clone();
-    interrupt::heed();
     let run = run_of_rows(&header, rows);
-    let sets: usize = run.ask.masks.iter().map(Vec::len).sum();
-    let line = CloserLine::new(sets as u64);
-    let mut tell = |work: &[SetWork]| line.show(work, &loaded.prepared);
-    let mut look = CloserLook { stop: &interrupt::asked, sets: Vec::new(), tell: &mut tell };
-    let forecast = forecast(&loaded.prepared, &plan, &run, &loaded.warnings, &mut look);
-    line.done();
-    output.write(&render(&forecast, args.format)?)?;
+    let forecast = forecast(&loaded.prepared, &plan, &run, &loaded.warnings);
+    output.write(&render(&forecast, args.format, args.full)?)?;
     album.forecast(&loaded.prepared, &forecast)?;
     Ok(exit_code(forecast.stopped, if met(&forecast, args.require) { DONE } else { NOT_MET }))
 }

@@ -6,14 +6,13 @@ use super::inputs::load;
 use super::long_run;
 use super::output::Output;
 use super::pictures::Album;
-use crate::estimate::run::Plan;
-use crate::estimate::stop::Precision;
+use crate::estimate::run::{Plan, Precision};
 use crate::report::predict_text::predict_text;
 use crate::study::predict::Forecast;
 use std::process::ExitCode;
 
 pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
-    let plan = plan(args.inputs.seed, args.races, &args.run)?;
+    let plan = plan(args.inputs.seed, args.worlds, &args.run)?;
     let shard = args.shard.as_deref().map(long_run::shard_of).transpose()?;
     let output = Output::open(args.out.as_deref())?;
     let album = Album::open(&args.pictures)?;
@@ -23,41 +22,40 @@ pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
     }
     let forecast = long_run::run_whole(args, &loaded, &plan)?;
     // The result first: pages and figures may still fail.
-    output.write(&render(&forecast, args.format)?)?;
+    output.write(&render(&forecast, args.format, args.full)?)?;
     album.forecast(&loaded.prepared, &forecast)?;
     Ok(long_run::exit_code(forecast.stopped, if met(&forecast, args.require) { DONE } else { NOT_MET }))
 }
 
 /// The run the options ask for.
-pub fn plan(seed: u64, races: Option<u64>, run: &RunArgs) -> Result<Plan, Failure> {
-    if run.passings_per_race == 0 || run.max_passings == 0 {
-        return Err(Failure::Usage("--passings-per-race and --max-passings must be at least 1".to_owned()));
+pub fn plan(seed: u64, worlds: Option<u64>, run: &RunArgs) -> Result<Plan, Failure> {
+    if run.passings_per_world == 0 || run.max_passings == 0 {
+        return Err(Failure::Usage("--passings-per-world and --max-passings must be at least 1".to_owned()));
     }
-    if races.is_some_and(|races| races < 2) {
+    if worlds.is_some_and(|worlds| worlds < 2) {
         return Err(Failure::Usage(
-            "--races must be at least 2: the spread between race days cannot come from one".to_owned(),
+            "--worlds must be at least 2: a spread cannot come from one".to_owned(),
         ));
     }
-    if races.is_some_and(|r| r >= crate::random::MAX_RACES) {
-        return Err(Failure::Usage(format!("--races must stay below {}", crate::random::MAX_RACES)));
+    if worlds.is_some_and(|worlds| worlds >= crate::random::MAX_RACES) {
+        return Err(Failure::Usage(format!("--worlds must stay below {}", crate::random::MAX_RACES)));
     }
     Ok(Plan {
         seed,
         precision: Precision {
             relative: run.precision,
-            absolute: run.absolute_precision,
+            runners: run.least_runners,
             max_passings: run.max_passings,
         },
-        races,
-        passings_per_race: run.passings_per_race,
-        estimator: run.estimator,
+        worlds,
+        passings_per_world: run.passings_per_world,
     })
 }
 
 /// The forecast as text or JSON.
-pub fn render(forecast: &Forecast, format: Format) -> Result<String, Failure> {
+pub fn render(forecast: &Forecast, format: Format, full: bool) -> Result<String, Failure> {
     match format {
-        Format::Text => Ok(predict_text(forecast)),
+        Format::Text => Ok(predict_text(forecast, full)),
         Format::Json => json(forecast),
     }
 }
@@ -69,13 +67,27 @@ pub fn json(value: &impl serde::Serialize) -> Result<String, Failure> {
         .map_err(|e| Failure::Internal(format!("cannot write JSON: {e}")))
 }
 
-/// Whether every point meets its target with the odds required; says so on stderr if not.
+/// Fewest worlds on which a promise can be called kept.
+const LEAST_WORLDS: u64 = 64;
+
+/// Whether every point keeps its promise in the share of races required, judged by the lower end of the interval; says so on
+/// stderr if not.
 pub fn met(forecast: &Forecast, require: Option<f64>) -> bool {
-    let Some(odds) = require else { return true };
-    let short: Vec<&str> =
-        forecast.points.iter().filter(|p| p.missed.target_odds < odds).map(|p| p.name.as_str()).collect();
+    let Some(share) = require else { return true };
+    if forecast.worlds < LEAST_WORLDS {
+        eprintln!("not met: {} worlds are too few to judge a promise by; at least {LEAST_WORLDS}", forecast.worlds);
+        return false;
+    }
+    // NaN counts as short.
+    let keeps = |low: f64| low >= share;
+    let short: Vec<String> = forecast
+        .points
+        .iter()
+        .filter(|p| !keeps(p.promise.kept().low))
+        .map(|p| format!("{} ({:.4}, at worst {:.4})", p.name, p.promise.kept().value, p.promise.kept().low))
+        .collect();
     if !short.is_empty() {
-        eprintln!("not met: {} keep the target in fewer than {odds} of races", short.join(", "));
+        eprintln!("not met: the promise is not surely kept in {share} of races at {}", short.join(", "));
     }
     short.is_empty()
 }

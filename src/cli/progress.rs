@@ -1,9 +1,6 @@
-//! Progress on stderr: only on a terminal, with the running estimate and the time left.
+//! Progress on stderr: only on a terminal, with the time left.
 
-use crate::estimate::closer_look::SetWork;
 use crate::estimate::run::Progress;
-use crate::passing::Prepared;
-use crate::report::words::per_10_000;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 
@@ -19,21 +16,15 @@ impl Line {
         } else {
             ProgressBar::hidden()
         };
-        if let Ok(style) = ProgressStyle::with_template("{pos}/{len} race days, {eta} left, {msg}") {
+        if let Ok(style) = ProgressStyle::with_template("{pos}/{len} draws of what nobody knows, {eta} left") {
             bar.set_style(style);
         }
         Line { bar }
     }
 
     pub fn show(&self, progress: &Progress) {
-        self.bar.set_length(progress.races_planned);
-        self.bar.set_position(progress.races);
-        let error =
-            if progress.miss_rate > 0.0 { 100.0 * progress.standard_error / progress.miss_rate } else { 0.0 };
-        self.bar.set_message(format!(
-            "so far {} missed per 10,000 at the worst point, ±{error:.0} %",
-            per_10_000(progress.miss_rate)
-        ));
+        self.bar.set_length(progress.planned);
+        self.bar.set_position(progress.worlds);
     }
 
     pub fn done(&self) {
@@ -44,38 +35,6 @@ impl Line {
 impl Default for Line {
     fn default() -> Self {
         Line::new()
-    }
-}
-
-/// A progress line of the closer looks at rare misses.
-pub struct CloserLine {
-    bar: ProgressBar,
-    sets: u64,
-}
-
-impl CloserLine {
-    /// `sets` of lines may be looked at.
-    pub fn new(sets: u64) -> CloserLine {
-        let bar = Line::new().bar;
-        if let Ok(style) = ProgressStyle::with_template("{msg} {pos}/{len} passings") {
-            bar.set_style(style);
-        }
-        CloserLine { bar, sets }
-    }
-
-    pub fn show(&self, work: &[SetWork], prepared: &Prepared) {
-        let Some(stage) = work.last().and_then(|set| set.stages.last()) else { return };
-        let point = work.last().and_then(|set| prepared.points.get(set.point));
-        let name = point.map_or("", |point| point.name.as_str());
-        self.bar.set_length(stage.planned());
-        self.bar.set_position(stage.done());
-        let number = work.len();
-        self.bar
-            .set_message(format!("closer look {number} of at most {} ({name}, {}):", self.sets, stage.name));
-    }
-
-    pub fn done(&self) {
-        self.bar.finish_and_clear();
     }
 }
 

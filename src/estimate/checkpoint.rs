@@ -1,35 +1,31 @@
-//! Long runs: rows are saved while a run goes on, and a later run takes them up again.
+//! A run that can be taken up again: its rows are saved on the way, and a new start goes on from them.
 //!
-//! The saved file is whole at every moment (see `whole_file`). Rows are pure functions of their index, so a run which was
-//! killed and taken up again gives the same bytes as one that was not.
+//! Each save replaces the whole file, so a kill at any moment leaves the last one or the one before. The first start fixes the allocation of
+//! passings (the pilot's work) in the header; a later one takes it from there.
 
-use super::closer_look::SetWork;
-use super::race_row::{Ask, RaceRow};
 use super::rows_file::{Header, read, write};
-use super::run::{Estimator, Plan, Progress, Run, pilot_allocation, progress_of, race_rows_unless, run_from};
+use super::run::{FIRST_WORLDS, Plan, Progress, Run, Stopped, ask, run, world_rows};
 use super::shard::{Shard, WHOLE};
 use super::whole_file::WholeFile;
+use super::world::WorldRow;
 use crate::passing::Prepared;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-/// Rows are saved when a wave of races ends, but not more often than this, and not so often that saving takes more than about a
+/// Rows are saved when a wave of worlds ends, but not more often than this, and not so often that saving takes more than about a
 /// twentieth of the time.
 const SAVE_PAUSE: Duration = Duration::from_millis(200);
 const SAVE_COST: u32 = 20;
 const WAVE: usize = 32;
 /// Generous size of one row, to claim disk space before the run.
-const ROW_BYTES: u64 = 700;
-const SET_BYTES: u64 = 260;
-/// The same of the work on a set of lines looked at more closely.
-const LOOK_BYTES: u64 = 24_000;
+const ROW_BYTES: u64 = 1000;
+const SET_BYTES: u64 = 2000;
 
 /// Where rows are kept, with what was found there.
 pub struct Store {
     file: WholeFile,
     header: Header,
-    kept: Vec<RaceRow>,
-    sets: Vec<SetWork>,
+    kept: Vec<WorldRow>,
     last_save: Instant,
     pause: Duration,
 }
@@ -46,15 +42,14 @@ impl Store {
         // Before it is read: a device may have no end.
         let file = WholeFile::claim(path, 0).map_err(|error| unwritable(path, &error))?;
         let found = if path.exists() { Some(read(path)?) } else { None };
-        let ask = Ask { seed: plan.seed, allocation: Vec::new(), masks };
-        let mut header = Header::new(prepared, plan, &ask, shard);
-        let (kept, sets) = match found {
+        let (header, kept) = match found {
             Some(file) => {
-                let mut differences = file.header.differences(&header);
+                let here = Header::new(prepared, plan, &file.header.ask, shard);
+                let mut differences = file.header.differences(&here);
                 if file.header.shard != shard {
                     differences.push(format!("shard: {} against {shard}", file.header.shard));
                 }
-                if file.header.ask.masks != header.ask.masks {
+                if file.header.ask.masks != masks {
                     differences.push("lines and timing points asked for".to_owned());
                 }
                 if !differences.is_empty() {
@@ -64,97 +59,74 @@ impl Store {
                         differences.join("; ")
                     ));
                 }
-                header.ask = file.header.ask;
-                (file.rows, file.sets)
+                (here, file.rows)
             }
-            None => {
-                header.ask.allocation = pilot_allocation(prepared, plan, &header.ask.masks);
-                (Vec::new(), Vec::new())
-            }
+            None => (Header::new(prepared, plan, &ask(prepared, plan, masks), shard), Vec::new()),
         };
-        let sets_asked: usize = header.ask.masks.iter().map(Vec::len).sum();
         let points = header.ask.masks.len() as u64;
-        let per_row = ROW_BYTES * (1 + points) + SET_BYTES * sets_asked as u64;
-        let rows = shard.races(plan.races.unwrap_or(super::run::FIRST_STAGE_RACES)).count() as u64;
-        let looks = match plan.estimator {
-            Estimator::RaceDays => 0,
-            _ if shard != WHOLE => 0,
-            _ => LOOK_BYTES * sets_asked as u64,
-        };
-        file.probe(per_row * rows + looks).map_err(|error| unwritable(path, &error))?;
-        Ok(Store { file, header, kept, sets, last_save: Instant::now(), pause: SAVE_PAUSE })
+        let per_row = ROW_BYTES * (1 + points) + SET_BYTES * header.ask.sets() as u64;
+        let rows = shard.worlds(plan.worlds.unwrap_or(FIRST_WORLDS)).count() as u64;
+        file.probe(per_row * rows).map_err(|error| unwritable(path, &error))?;
+        Ok(Store { file, header, kept, last_save: Instant::now(), pause: SAVE_PAUSE })
     }
 
-    /// Races found in the file.
+    /// Worlds found in the file.
     pub fn kept(&self) -> u64 {
         self.kept.len() as u64
     }
 
-    /// Sets of lines looked at more closely, as found in the file.
-    pub fn kept_sets(&self) -> Vec<SetWork> {
-        self.sets.clone()
-    }
-
-    /// Saves the sets beside the rows of the run: at once, or if it is time again.
-    pub fn save_sets(&mut self, rows: &[RaceRow], sets: &[SetWork], at_once: bool) -> Result<(), String> {
-        if !at_once && self.last_save.elapsed() < self.pause {
-            return Ok(());
-        }
-        self.sets = sets.to_vec();
-        self.save(rows)
-    }
-
-    fn save(&mut self, rows: &[RaceRow]) -> Result<(), String> {
+    fn save(&mut self, rows: &[WorldRow]) -> Result<(), String> {
         let start = Instant::now();
         let saved = self
             .file
-            .replace(|out| write(out, &self.header, rows, &self.sets))
+            .replace(|out| write(out, &self.header, rows))
             .map_err(|error| format!("cannot write {}: {error}", self.file.path().display()));
         self.last_save = Instant::now();
         self.pause = SAVE_PAUSE.max(start.elapsed() * SAVE_COST);
         saved
     }
 
-    fn save_if_due(&mut self, rows: &[RaceRow]) -> Result<(), String> {
+    fn save_if_due(&mut self, rows: &[WorldRow]) -> Result<(), String> {
         if self.last_save.elapsed() < self.pause { Ok(()) } else { self.save(rows) }
     }
 
-    /// Runs the plan from what is kept, saving on the way and at the end. `stop` breaks off. If a save fails
-    /// the run goes on to its end and the failure is told beside the result.
+    /// Runs the plan from what is kept, saving on the way and at the end. If a save fails the run goes on to its end and the failure
+    /// is told beside the result.
     pub fn run(
         &mut self,
         prepared: &Prepared,
         plan: &Plan,
+        settled: &dyn Fn(&Run) -> bool,
         stop: &(dyn Fn() -> bool + Sync),
-        progress: &mut dyn FnMut(&Progress) -> bool,
+        progress: &mut dyn FnMut(&Progress),
     ) -> (Run, Result<(), String>) {
         let kept = std::mem::take(&mut self.kept);
         let ask = self.header.ask.clone();
         let mut trouble = Ok(());
-        let done = run_from(prepared, plan, ask, kept, stop, &mut |state, rows| {
+        let done = run(prepared, plan, ask, kept, settled, stop, &mut |state, rows| {
             if trouble.is_ok() {
                 trouble = self.save_if_due(rows);
             }
-            progress(state)
+            progress(state);
         });
         let saved = self.save(&done.rows);
         (done, trouble.and(saved))
     }
 
-    /// Works out the races of one shard (`plan.races` must be given). True if all are done.
+    /// Works out the worlds of one shard (`plan.worlds` must be given). True if all are done.
     pub fn run_shard(
         mut self,
         prepared: &Prepared,
-        races: u64,
+        worlds: u64,
         stop: &(dyn Fn() -> bool + Sync),
         progress: &mut dyn FnMut(&Progress),
     ) -> Result<bool, String> {
         let mut rows = std::mem::take(&mut self.kept);
-        let all: Vec<u64> = self.header.shard.races(races).collect();
+        let all: Vec<u64> = self.header.shard.worlds(worlds).collect();
         while rows.len() < all.len() && !stop() {
             let wave = &all[rows.len()..(rows.len() + WAVE).min(all.len())];
-            rows.extend(race_rows_unless(prepared, &self.header.ask, wave.to_vec(), stop));
-            progress(&progress_of(&rows, all.len() as u64));
+            rows.extend(world_rows(prepared, &self.header.ask, wave.to_vec(), stop));
+            progress(&Progress { worlds: rows.len() as u64, planned: all.len() as u64 });
             self.save_if_due(&rows)?;
         }
         self.save(&rows)?;
@@ -167,7 +139,7 @@ fn unwritable(path: &Path, error: &std::io::Error) -> String {
 }
 
 /// The run that merged rows stand for.
-pub fn run_of_rows(header: &Header, rows: Vec<RaceRow>) -> Run {
-    let stopped = super::run::stopped_at_end(&rows, &header.plan);
-    Run { ask: header.ask.clone(), rows, stopped }
+pub fn run_of_rows(header: &Header, rows: Vec<WorldRow>) -> Run {
+    debug_assert_eq!(header.shard, WHOLE);
+    Run { ask: header.ask.clone(), rows, stopped: Stopped::WorldsDone }
 }

@@ -1,15 +1,15 @@
 //! Shards to one run: every race exactly once, all made from the same inputs by the same program.
 
-use super::race_row::RaceRow;
+use super::world::WorldRow;
 use super::rows_file::{Header, RowsFile};
 use super::shard::{Shard, WHOLE};
 use std::collections::BTreeMap;
 
-/// Merged rows in race order under the header of the whole run, or everything that keeps the files apart. Files come with
+/// Merged rows in the order of worlds under the header of the whole run, or everything that keeps the files apart. Files come with
 /// the name to call them by; their order does not matter.
-pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Vec<RaceRow>), Vec<String>> {
+pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Vec<WorldRow>), Vec<String>> {
     let Some((first_name, first)) = files.first() else {
-        return Err(vec!["no file of race rows to merge".to_owned()]);
+        return Err(vec!["no file of world rows to merge".to_owned()]);
     };
     let mut problems = Vec::new();
     for (name, file) in &files[1..] {
@@ -20,9 +20,9 @@ pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Vec<RaceRow>), V
             problems.push(format!("{name} does not go with {first_name}: allocation of passings to strata"));
         }
     }
-    let Some(races) = first.header.plan.races else {
+    let Some(worlds) = first.header.plan.worlds else {
         problems
-            .push(format!("{first_name} comes from a run without a fixed number of race days; use --races"));
+            .push(format!("{first_name} comes from a run without a fixed number of worlds; use --worlds"));
         return Err(problems);
     };
     if !problems.is_empty() {
@@ -31,27 +31,27 @@ pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Vec<RaceRow>), V
     let mut owners: BTreeMap<u64, &str> = BTreeMap::new();
     let mut twice: BTreeMap<(String, String), Vec<u64>> = BTreeMap::new();
     for (name, file) in &files {
-        let wanted = file.header.shard.races(races).count();
+        let wanted = file.header.shard.worlds(worlds).count();
         if file.rows.len() < wanted {
             problems.push(format!(
-                "{name} is not finished: {} of {wanted} races; run shard {} again",
+                "{name} is not finished: {} of {wanted} worlds; run shard {} again",
                 file.rows.len(),
                 file.header.shard
             ));
         }
         for row in &file.rows {
-            if let Some(owner) = owners.insert(row.race, name) {
-                twice.entry((owner.to_owned(), name.clone())).or_default().push(row.race);
+            if let Some(owner) = owners.insert(row.world, name) {
+                twice.entry((owner.to_owned(), name.clone())).or_default().push(row.world);
             }
         }
     }
     for ((one, other), list) in twice {
         problems.push(format!(
-            "races {} stand both in {one} and in {other}; leave one of them out",
+            "worlds {} stand both in {one} and in {other}; leave one of them out",
             ranges(&list)
         ));
     }
-    let missing: Vec<u64> = (0..races).filter(|race| !owners.contains_key(race)).collect();
+    let missing: Vec<u64> = (0..worlds).filter(|world| !owners.contains_key(world)).collect();
     if !missing.is_empty() {
         let of = first.header.shard.of;
         let absent: Vec<String> = (0..of)
@@ -64,14 +64,14 @@ pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Vec<RaceRow>), V
         } else {
             format!("; no file of shard {}", absent.join(", "))
         };
-        problems.push(format!("races {} are missing{hint}", ranges(&missing)));
+        problems.push(format!("worlds {} are missing{hint}", ranges(&missing)));
     }
     if !problems.is_empty() {
         return Err(problems);
     }
     let header = Header { shard: WHOLE, ..first.header.clone() };
-    let mut rows: Vec<RaceRow> = files.into_iter().flat_map(|(_, file)| file.rows).collect();
-    rows.sort_by_key(|row| row.race);
+    let mut rows: Vec<WorldRow> = files.into_iter().flat_map(|(_, file)| file.rows).collect();
+    rows.sort_by_key(|row| row.world);
     Ok((header, rows))
 }
 

@@ -1,33 +1,24 @@
 use super::*;
-use crate::estimate::race_row::{Ask, PointRow, SetRow, Shares};
+use crate::estimate::offsets::RACE_DAYS;
 use crate::estimate::rows_file::{FORMAT, FORMAT_VERSION, Input, parse, write};
-use crate::estimate::run::Plan;
-use crate::estimate::stop::Precision;
+use crate::estimate::run::{Plan, Precision};
+use crate::estimate::world::{Ask, Shares};
 
-const RACES: u64 = 11;
+const WORLDS: u64 = 11;
 
-fn row(race: u64) -> RaceRow {
-    let rate = 1.0 / (race as f64 + 3.0);
-    let set = SetRow { rate, variance: rate / 7.0, causes: [rate, 0.0, 1e-300, f64::MIN_POSITIVE] };
-    RaceRow {
-        race,
-        passings: 40,
-        wetness_shares: [0.1, 0.2, 0.7],
-        points: vec![PointRow {
-            sets: vec![set.clone()],
-            shares: Shares { placement: vec![rate; 2], ..Shares::default() },
-        }],
-        any_missed: set,
-    }
+fn row(world: u64) -> WorldRow {
+    let rate = 1.0 / (world as f64 + 3.0);
+    let odds = (0..4 * RACE_DAYS).map(|day| (rate / (day as f64 + 1.7)) as f32).collect();
+    let shares = Shares { causes: [rate, 0.0, 1e-300, f64::MIN_POSITIVE], strata: vec![rate], ..Shares::default() };
+    WorldRow { world, passings: 40, odds, weights: vec![1.0], points: vec![shares] }
 }
 
 fn part(index: u64, of: u64) -> (String, RowsFile) {
     let plan = Plan {
         seed: 9,
-        precision: Precision { relative: 0.05, absolute: 1e-6, max_passings: 1000 },
-        races: Some(RACES),
-        passings_per_race: 40,
-        estimator: Default::default(),
+        precision: Precision { relative: 0.05, runners: 0.01, max_passings: 1000 },
+        worlds: Some(WORLDS),
+        passings_per_world: 40,
     };
     let header = Header {
         format: FORMAT.to_owned(),
@@ -38,8 +29,8 @@ fn part(index: u64, of: u64) -> (String, RowsFile) {
         ask: Ask { seed: 9, masks: vec![vec![1]], allocation: vec![40] },
         shard: Shard { index, of },
     };
-    let rows = header.shard.races(RACES).map(row).collect();
-    (format!("part-{index}"), RowsFile { header, rows, sets: Vec::new() })
+    let rows = header.shard.worlds(WORLDS).map(row).collect();
+    (format!("part-{index}"), RowsFile { header, rows })
 }
 
 fn parts(of: u64) -> Vec<(String, RowsFile)> {
@@ -48,7 +39,7 @@ fn parts(of: u64) -> Vec<(String, RowsFile)> {
 
 fn text(file: &RowsFile) -> Vec<u8> {
     let mut bytes = Vec::new();
-    write(&mut bytes, &file.header, &file.rows, &file.sets).unwrap();
+    write(&mut bytes, &file.header, &file.rows).unwrap();
     bytes
 }
 
@@ -63,7 +54,7 @@ fn any_split_in_any_order_gives_the_same_bytes() {
         let mut files = parts(of);
         files.reverse();
         let (header, rows) = merge(files).unwrap();
-        assert_eq!(text(&RowsFile { header, rows, sets: Vec::new() }), text(&whole), "{of} shards");
+        assert_eq!(text(&RowsFile { header, rows }), text(&whole), "{of} shards");
     }
     // Different splits may be mixed as long as every race is there once: evens from 0/2, odds from 1/4 and 3/4.
     assert!(merge(vec![part(0, 2), part(1, 4), part(3, 4)]).is_ok());
@@ -73,10 +64,10 @@ fn any_split_in_any_order_gives_the_same_bytes() {
 fn what_does_not_fit_is_refused_by_name() {
     let mut hole = parts(4);
     hole.remove(2);
-    assert_eq!(refusal(hole), "races 2, 6, 10 are missing; no file of shard 2/4");
+    assert_eq!(refusal(hole), "worlds 2, 6, 10 are missing; no file of shard 2/4");
     let mut overlap = parts(3);
     overlap.push(part(0, 6));
-    assert_eq!(refusal(overlap), "races 0, 6 stand both in part-0 and in part-0; leave one of them out");
+    assert_eq!(refusal(overlap), "worlds 0, 6 stand both in part-0 and in part-0; leave one of them out");
     let mut seed = parts(2);
     seed[1].1.header.plan.seed = 10;
     assert_eq!(refusal(seed), "part-1 does not go with part-0: seed: 9 against 10");
@@ -92,11 +83,11 @@ fn what_does_not_fit_is_refused_by_name() {
     let mut unfinished = parts(2);
     unfinished[1].1.rows.truncate(3);
     let said = refusal(unfinished);
-    assert!(said.contains("part-1 is not finished: 3 of 5 races; run shard 1/2 again"), "{said}");
-    assert!(said.contains("races 7, 9 are missing"), "{said}");
+    assert!(said.contains("part-1 is not finished: 3 of 5 worlds; run shard 1/2 again"), "{said}");
+    assert!(said.contains("worlds 7, 9 are missing"), "{said}");
     let mut open = parts(1);
-    open[0].1.header.plan.races = None;
-    assert!(refusal(open).contains("without a fixed number of race days"));
+    open[0].1.header.plan.worlds = None;
+    assert!(refusal(open).contains("without a fixed number of worlds"));
     assert!(refusal(Vec::new()).contains("no file"));
 }
 
@@ -121,10 +112,19 @@ fn numbers_read_back_to_the_same_bits() {
     let file = part(0, 1).1;
     let back = parse(&text(&file)).unwrap();
     for (a, b) in file.rows.iter().zip(&back.rows) {
-        assert_eq!(a.points[0].sets[0].rate.to_bits(), b.points[0].sets[0].rate.to_bits());
-        assert_eq!(
-            a.points[0].sets[0].causes.map(f64::to_bits),
-            b.points[0].sets[0].causes.map(f64::to_bits)
-        );
+        let bits = |row: &WorldRow| row.odds.iter().map(|x| x.to_bits()).collect::<Vec<u32>>();
+        assert_eq!(bits(a), bits(b));
+        assert_eq!(a.points[0].causes.map(f64::to_bits), b.points[0].causes.map(f64::to_bits));
     }
+}
+
+/// A forged row under a hash of its own is still found: odds have a range.
+#[test]
+fn a_forged_row_is_refused() {
+    let mut file = part(0, 1).1;
+    file.rows[3].odds[5] = 1.5;
+    assert!(parse(&text(&file)).unwrap_err().contains("world 3 holds a share or odds outside 0 to 1"));
+    let mut file = part(0, 1).1;
+    file.rows[2].odds.pop();
+    assert!(parse(&text(&file)).unwrap_err().contains("does not hold the timing points"));
 }

@@ -1,29 +1,33 @@
-//! Many passings, and the mathematics of comparing what they say.
+//! Many passings: one engine for every answer.
+//!
+//! ```text
+//! strata ── passings ── world ── run          a world: passings on a few strata, read for 64 race days
+//!            offsets ──┘          │           what is read off the staircase of margins
+//!            allocation ──────────┘           where the passings go
+//!                     reading ── promise      every figure, with its interval (replicates)
+//!   rows_file  checkpoint  shard  merge       runs that are kept, cut and put together
+//! ```
 
+pub mod allocation;
 pub mod checkpoint;
-pub mod closer_look;
-pub mod common_cause;
 pub mod indices;
 pub mod information;
 pub mod interval;
 pub mod joint;
 pub mod merge;
-pub mod overdispersion;
+pub mod offsets;
 pub mod paired;
-pub mod paired_counts;
-pub mod posterior;
-pub mod prediction;
-pub mod race_row;
-pub mod rare;
+pub mod passings;
+pub mod promise;
+pub mod reading;
+pub mod replicates;
 pub mod rows_file;
 pub mod run;
 pub mod selection;
 pub mod settle;
 pub mod shard;
 pub mod shared_misses;
-pub mod stop;
 pub mod strata;
-pub mod summary;
-pub mod two_rates;
 pub mod weights;
 pub mod whole_file;
+pub mod world;

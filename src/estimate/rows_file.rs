@@ -1,11 +1,11 @@
-//! The file of race rows: checkpoints and shards.
+//! The file of world rows: checkpoints and shards.
 //!
-//! Text, one JSON value per line: a header (what the rows were made from), one line per race, one per set of lines that was looked at
-//! more closely (checkpoints only), and a last line with the numbers of both and the SHA-256 of all bytes before it. Numbers are written so that they read back to the same bits. A file without its last
-//! line, or with another hash, is refused: it is never used in part.
+//! Text, one JSON value per line: a header (what the rows were made from), one line per world, and a last line with their number and the
+//! SHA-256 of all bytes before it. Numbers are written so that they read back to the same bits. A file without its last line, with another hash,
+//! or with numbers that cannot be, is refused: it is never used in part.
 
-use super::closer_look::SetWork;
-use super::race_row::{Ask, RaceRow};
+use super::offsets::RACE_DAYS;
+use super::world::{Ask, Shares, WorldRow};
 use super::run::Plan;
 use super::shard::Shard;
 use crate::passing::Prepared;
@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 use std::io::{self, Write};
 use std::path::Path;
 
-pub const FORMAT: &str = "readodds race rows";
+pub const FORMAT: &str = "readodds world rows";
 pub const FORMAT_VERSION: u32 = 1;
 
 /// An input file by content; the path only helps to name it.
@@ -42,22 +42,14 @@ pub struct Header {
 #[serde(deny_unknown_fields)]
 struct End {
     rows: u64,
-    #[serde(default, skip_serializing_if = "is_zero")]
-    sets: u64,
     sha256: String,
-}
-
-fn is_zero(number: &u64) -> bool {
-    *number == 0
 }
 
 /// A file read and found whole.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RowsFile {
     pub header: Header,
-    pub rows: Vec<RaceRow>,
-    /// Work beyond the race days; shards have none.
-    pub sets: Vec<SetWork>,
+    pub rows: Vec<WorldRow>,
 }
 
 impl Header {
@@ -78,26 +70,19 @@ impl Header {
     /// What keeps rows under `other` from going with rows under this header, in words. The shard and the allocation (which
     /// follows from the rest) are left to the caller.
     pub fn differences(&self, other: &Header) -> Vec<String> {
-        let races = |plan: &Plan| plan.races.map_or("by precision".to_owned(), |races| races.to_string());
-        let each = |plan: &Plan| plan.passings_per_race.to_string();
+        let worlds = |plan: &Plan| plan.worlds.map_or("by precision".to_owned(), |worlds| worlds.to_string());
+        let each = |plan: &Plan| plan.passings_per_world.to_string();
         let mut found: Vec<String> = [
             ("version of the program", self.program_version.clone(), other.program_version.clone()),
             ("seed", self.plan.seed.to_string(), other.plan.seed.to_string()),
-            ("race days", races(&self.plan), races(&other.plan)),
-            ("passings per race day", each(&self.plan), each(&other.plan)),
+            ("worlds", worlds(&self.plan), worlds(&other.plan)),
+            ("passings per world", each(&self.plan), each(&other.plan)),
             ("number of input files", self.inputs.len().to_string(), other.inputs.len().to_string()),
         ]
         .into_iter()
         .filter(|(_, a, b)| a != b)
         .map(|(what, a, b)| format!("{what}: {a} against {b}"))
         .collect();
-        if self.plan.estimator != other.plan.estimator {
-            found.push(format!(
-                "estimator: {} against {}",
-                self.plan.estimator.key(),
-                other.plan.estimator.key()
-            ));
-        }
         if self.plan.precision != other.plan.precision {
             found.push("precision asked for".to_owned());
         }
@@ -111,7 +96,7 @@ impl Header {
 }
 
 /// Writes a whole file of rows.
-pub fn write(out: &mut dyn Write, header: &Header, rows: &[RaceRow], sets: &[SetWork]) -> io::Result<()> {
+pub fn write(out: &mut dyn Write, header: &Header, rows: &[WorldRow]) -> io::Result<()> {
     let mut hash = Sha256::new();
     let mut line = |text: String| -> io::Result<()> {
         hash.update(text.as_bytes());
@@ -123,10 +108,7 @@ pub fn write(out: &mut dyn Write, header: &Header, rows: &[RaceRow], sets: &[Set
     for row in rows {
         line(serde_json::to_string(row)?)?;
     }
-    for set in sets {
-        line(serde_json::to_string(set)?)?;
-    }
-    let end = End { rows: rows.len() as u64, sets: sets.len() as u64, sha256: hex(&hash.finalize()) };
+    let end = End { rows: rows.len() as u64, sha256: hex(&hash.finalize()) };
     writeln!(out, "{}", serde_json::to_string(&end)?)
 }
 
@@ -137,10 +119,9 @@ pub fn with_end(text: &str) -> String {
         Some((before, last)) if last.contains("sha256") && !last.contains("format") => before,
         _ => body,
     };
-    let sets = before.lines().filter(|line| line.starts_with("{\"point\":")).count();
-    let rows = before.matches('\n').count().saturating_sub(sets);
+    let rows = before.matches('\n').count();
     let hash = hex(&Sha256::new_with_prefix(before).chain_update(b"\n").finalize());
-    format!("{before}\n{{\"rows\":{rows},\"sets\":{sets},\"sha256\":\"{hash}\"}}\n")
+    format!("{before}\n{{\"rows\":{rows},\"sha256\":\"{hash}\"}}\n")
 }
 
 /// Reads a file; the message says what is wrong with it.
@@ -152,25 +133,25 @@ pub fn read(path: &Path) -> Result<RowsFile, String> {
 /// Parses a whole file.
 pub fn parse(bytes: &[u8]) -> Result<RowsFile, String> {
     let text =
-        std::str::from_utf8(bytes).map_err(|_| "not a file of race rows (not UTF-8 text)".to_owned())?;
+        std::str::from_utf8(bytes).map_err(|_| "not a file of world rows (not UTF-8 text)".to_owned())?;
     let cut = "the file is cut short; delete it and run that part again";
     let body = text.strip_suffix('\n').ok_or(cut)?;
     let (before, last) =
-        body.rsplit_once('\n').ok_or("not a file of race rows (it has fewer than two lines)")?;
+        body.rsplit_once('\n').ok_or("not a file of world rows (it has fewer than two lines)")?;
     let mut lines = before.split('\n').enumerate();
     let first = lines.next().map_or("", |(_, line)| line);
     // Another version's header must be named as such, not as a broken file.
     if let Ok(any) = serde_json::from_str::<serde_json::Value>(first) {
         let version = any.get("format_version").and_then(serde_json::Value::as_u64);
         if any.get("format").and_then(serde_json::Value::as_str) != Some(FORMAT) {
-            return Err("not a file of race rows".to_owned());
+            return Err("not a file of world rows".to_owned());
         }
         if version != Some(u64::from(FORMAT_VERSION)) {
             return Err(format!("format version {version:?}, but this program reads {FORMAT_VERSION}"));
         }
     }
     let header: Header =
-        serde_json::from_str(first).map_err(|error| format!("not a file of race rows (line 1: {error})"))?;
+        serde_json::from_str(first).map_err(|error| format!("not a file of world rows (line 1: {error})"))?;
     let end: End = serde_json::from_str(last).map_err(|_| cut.to_owned())?;
     let hashed = hex(&Sha256::digest(&bytes[..before.len() + 1]));
     if end.sha256 != hashed {
@@ -180,17 +161,12 @@ pub fn parse(bytes: &[u8]) -> Result<RowsFile, String> {
         );
     }
     let lines: Vec<(usize, &str)> = lines.collect();
-    if lines.len() as u64 != end.rows.saturating_add(end.sets) {
-        return Err(format!(
-            "{} lines of rows where the last line says {}",
-            lines.len(),
-            end.rows.saturating_add(end.sets)
-        ));
+    if lines.len() as u64 != end.rows {
+        return Err(format!("{} lines of rows where the last line says {}", lines.len(), end.rows));
     }
-    let (rows, sets) = lines.split_at(end.rows as usize);
-    let (rows, sets): (Vec<RaceRow>, Vec<SetWork>) = (parsed(rows)?, parsed(sets)?);
+    let rows: Vec<WorldRow> = parsed(&lines)?;
     check_shape(&header, &rows)?;
-    Ok(RowsFile { header, rows, sets })
+    Ok(RowsFile { header, rows })
 }
 
 fn parsed<T: serde::de::DeserializeOwned>(lines: &[(usize, &str)]) -> Result<Vec<T>, String> {
@@ -200,23 +176,40 @@ fn parsed<T: serde::de::DeserializeOwned>(lines: &[(usize, &str)]) -> Result<Vec
     lines.iter().map(one).collect()
 }
 
-/// The rows must be the first ones of their shard, in order, and each must hold what the header asks for.
-fn check_shape(header: &Header, rows: &[RaceRow]) -> Result<(), String> {
+/// The rows must be the first ones of their shard, in order, and each must hold what the header asks for, within what can be.
+fn check_shape(header: &Header, rows: &[WorldRow]) -> Result<(), String> {
     let Shard { index, of } = header.shard;
     Shard::parse(&format!("{index}/{of}"))?;
+    let strata = header.ask.allocation.len();
     for (k, row) in rows.iter().enumerate() {
         let expected = index + of * k as u64;
-        if row.race != expected {
-            return Err(format!("race {} stands where race {expected} belongs", row.race));
+        if row.world != expected {
+            return Err(format!("world {} stands where world {expected} belongs", row.world));
         }
-        let sets = row.points.iter().map(|point| point.sets.len());
-        if !sets.eq(header.ask.masks.iter().map(Vec::len)) {
-            return Err(format!("race {} does not hold the timing points and lines of the header", row.race));
+        let fits = row.odds.len() == (header.ask.sets() + 1) * 2 * RACE_DAYS
+            && row.points.len() == header.ask.masks.len()
+            && row.weights.len() == strata
+            && row.passings == header.ask.passings()
+            && row.points.iter().all(|point| point.strata.len() == strata);
+        if !fits {
+            return Err(format!("world {} does not hold the timing points and lines of the header", row.world));
+        }
+        let share = |x: &f64| (0.0..=1.0 + 1e-9).contains(x);
+        let shares = |s: &Shares| {
+            s.causes.iter().chain(&s.strata).chain(&s.lateral).chain(&s.lateral_weight).all(share)
+                && share(&s.clamped)
+                && share(&s.clamped_missed)
+        };
+        let in_range = row.odds.iter().all(|odds| (0.0..=1.0).contains(odds))
+            && row.weights.iter().all(share)
+            && row.points.iter().all(shares);
+        if !in_range {
+            return Err(format!("world {} holds a share or odds outside 0 to 1", row.world));
         }
     }
-    match header.plan.races {
-        Some(races) if header.shard.races(races).count() < rows.len() => {
-            Err(format!("{} rows, more than the shard has races", rows.len()))
+    match header.plan.worlds {
+        Some(worlds) if header.shard.worlds(worlds).count() < rows.len() => {
+            Err(format!("{} rows, more than the shard has worlds", rows.len()))
         }
         _ => Ok(()),
     }

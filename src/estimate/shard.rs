@@ -67,9 +67,9 @@ impl Shard {
         }
     }
 
-    /// Its races among `races`, in order.
-    pub fn races(self, races: u64) -> impl Iterator<Item = u64> + Clone {
-        (self.index..races).step_by(self.of as usize)
+    /// Its worlds among `worlds`, in order.
+    pub fn worlds(self, worlds: u64) -> impl Iterator<Item = u64> + Clone {
+        (self.index..worlds).step_by(self.of as usize)
     }
 
     /// File name of its rows.
@@ -103,9 +103,9 @@ mod tests {
     }
 
     #[test]
-    fn every_race_belongs_to_one_shard() {
+    fn every_world_belongs_to_one_shard() {
         for of in [1, 3, 8, 40] {
-            let mut all: Vec<u64> = (0..of).flat_map(|index| Shard { index, of }.races(31)).collect();
+            let mut all: Vec<u64> = (0..of).flat_map(|index| Shard { index, of }.worlds(31)).collect();
             all.sort_unstable();
             assert_eq!(all, (0..31).collect::<Vec<u64>>());
         }

@@ -8,6 +8,7 @@
 
 use crate::course::Course;
 use crate::course::weather::Wetness;
+use crate::passing::RaceDraw;
 
 /// Fewest passings of a stratum in a race: a variance needs two.
 pub const LEAST: u64 = 2;
@@ -34,12 +35,14 @@ pub fn strata(course: &Course) -> Vec<Stratum> {
     out
 }
 
-/// Weight of each stratum on a day with these wetness shares; sums to 1.
-pub fn weights(course: &Course, strata: &[Stratum], wetness_shares: &[f64; 3]) -> Vec<f64> {
+/// Weight of each stratum on the day of a draw; sums to 1.
+pub fn weights(course: &Course, strata: &[Stratum], draw: &RaceDraw) -> Vec<f64> {
     let total: f64 = course.field.placements.iter().map(|p| p.share).sum();
     strata
         .iter()
-        .map(|s| course.field.placements[s.placement_row].share / total * wetness_shares[s.wetness as usize])
+        .map(|s| {
+            course.field.placements[s.placement_row].share / total * draw.wetness_shares[s.wetness as usize]
+        })
         .collect()
 }
 
@@ -53,8 +56,8 @@ pub fn to_index(stratum: usize, k: u64, strata: usize) -> u64 {
     k * strata as u64 + stratum as u64
 }
 
-/// Passings of each stratum in one race: `total` shared after w·σ, a fifth of it after w alone.
-/// `sigma` may be all zero (nothing known): then after w alone.
+/// Passings of each stratum in one world: `total` shared after w·σ, a fifth of it after w alone; even numbers, so that
+/// there are two halves. `sigma` may be all zero (nothing known): then after w alone.
 pub fn allocate(total: u64, weights: &[f64], sigma: &[f64]) -> Vec<u64> {
     let spread: f64 = weights.iter().zip(sigma).map(|(w, s)| w * s).sum();
     let sum: f64 = weights.iter().sum();
@@ -64,7 +67,8 @@ pub fn allocate(total: u64, weights: &[f64], sigma: &[f64]) -> Vec<u64> {
         .map(|(w, s)| {
             let proportional = w / sum;
             let neyman = if spread > 0.0 { w * s / spread } else { proportional };
-            (((0.8 * neyman + 0.2 * proportional) * total as f64).round() as u64).max(LEAST)
+            let share = 0.8 * neyman + 0.2 * proportional;
+            (2 * (0.5 * share * total as f64).round() as u64).max(LEAST)
         })
         .collect()
 }

@@ -14,7 +14,7 @@ use super::prepared::{BIN_M, PreparedPoint, PreparedReader};
 use super::promise::{Reading, judge, least_amplitude};
 use super::race::RaceContext;
 use super::schedule::Schedule;
-use super::score::{Round, Score, score};
+use super::score::{self, Round, Score};
 use super::screens::{self, Neighbour};
 use super::stairs::Stairs;
 use super::stride::Stride;
@@ -65,19 +65,28 @@ impl Workspace {
         self.readings[index]
     }
 
-    /// Miss odds of the lines named in `mask` (bit l for line l) taken together.
-    pub fn score_lines(&mut self, mask: u64, law: OffsetLaw) -> Score {
+    /// Rounds of the lines named in `mask` (bit l for line l) by falling margin, and whether any of them was ever in reach; none where one
+    /// of the lines surely reads.
+    pub fn rounds_of(&mut self, mask: u64) -> Option<(&[Round], bool)> {
         self.merged.clear();
         let mut in_reach = false;
         for (l, line) in self.lines.iter().enumerate().filter(|(l, _)| mask >> l & 1 == 1) {
             if line.settled {
-                return Score::default();
+                return None;
             }
             debug_assert!(l < 64);
             in_reach |= line.in_reach;
             self.merged.extend_from_slice(line.stairs.rounds());
         }
-        score(&mut self.merged, law, in_reach)
+        score::sort(&mut self.merged);
+        Some((&self.merged, in_reach))
+    }
+
+    /// Miss odds of the lines named in `mask` taken together.
+    pub fn score_lines(&mut self, mask: u64, law: OffsetLaw) -> Score {
+        self.rounds_of(mask).map_or(Score::default(), |(rounds, in_reach)| {
+            score::score_sorted(rounds, |margin_db| law.odds_above(margin_db), in_reach)
+        })
     }
 }
 

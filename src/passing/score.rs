@@ -33,10 +33,35 @@ pub struct Score {
 
 /// Mean miss odds over the offset. `rounds` is sorted in place by falling margin.
 pub fn score(rounds: &mut [Round], law: OffsetLaw, in_reach: bool) -> Score {
+    sort(rounds);
+    score_sorted(rounds, |margin_db| law.odds_above(margin_db), in_reach)
+}
+
+/// By falling margin.
+pub fn sort(rounds: &mut [Round]) {
     rounds.sort_unstable_by(|a, b| b.margin_db.total_cmp(&a.margin_db));
+}
+
+/// The steps of the miss odds over the offset δ, from `rounds` by falling margin: `step(M, h)` where the odds rise by h as δ rises past M.
+/// Returns the odds that stay however low the offset.
+pub fn each_step(rounds: &[Round], mut step: impl FnMut(f64, f64)) -> f64 {
+    let mut missed = 1.0;
+    for round in rounds {
+        let next = missed * round.missed;
+        step(round.margin_db, missed - next);
+        missed = next;
+        if missed < NOTHING_LEFT {
+            break;
+        }
+    }
+    missed
+}
+
+/// `score` of rounds by falling margin, `above(M)` the probability that the offset exceeds M.
+pub fn score_sorted(rounds: &[Round], above_of: impl Fn(f64) -> f64, in_reach: bool) -> Score {
     let mut out = Score::default();
     // Odds that δ lies above the margin at hand.
-    let mut above = rounds.first().map_or(1.0, |r| law.odds_above(r.margin_db));
+    let mut above = rounds.first().map_or(1.0, |r| above_of(r.margin_db));
     let lost = above;
     if in_reach {
         out.asleep = lost
@@ -52,7 +77,7 @@ pub fn score(rounds: &mut [Round], law: OffsetLaw, in_reach: bool) -> Score {
         if missed < NOTHING_LEFT {
             break;
         }
-        let next_above = rounds.get(i + 1).map_or(1.0, |r| law.odds_above(r.margin_db));
+        let next_above = rounds.get(i + 1).map_or(1.0, |r| above_of(r.margin_db));
         let width = (next_above - above).max(0.0);
         above = next_above;
         out.miss += width * missed;
@@ -76,20 +101,23 @@ impl OffsetLaw {
     }
 }
 
-/// Odds that every group of rounds (timing points) is read, over the common offset: E[Π(1 − Q_k(δ))].
-/// Each element of `rounds` carries its group; sorted in place.
-pub fn all_read_odds(rounds: &mut [(u16, Round)], groups: usize, law: OffsetLaw) -> f64 {
+/// As `each_step`, for the odds that at least one of several groups of rounds (timing points) is missed; each element carries its group.
+/// Sorted in place.
+pub fn each_step_of_any(
+    rounds: &mut [(u16, Round)],
+    groups: usize,
+    mut step: impl FnMut(f64, f64),
+) -> f64 {
     rounds.sort_unstable_by(|a, b| b.1.margin_db.total_cmp(&a.1.margin_db));
     let mut missed = vec![1.0_f64; groups];
-    let mut total = 0.0;
-    for (i, (group, round)) in rounds.iter().enumerate() {
+    let mut any = 1.0;
+    for (group, round) in rounds.iter() {
         missed[*group as usize] *= round.missed;
-        let here = law.0.cdf(round.margin_db);
-        let next = rounds.get(i + 1).map_or(0.0, |(_, r)| law.0.cdf(r.margin_db));
-        let read: f64 = missed.iter().map(|q| 1.0 - q).product();
-        total += (here - next).max(0.0) * read;
+        let next = 1.0 - missed.iter().map(|q| 1.0 - q).product::<f64>();
+        step(round.margin_db, any - next);
+        any = next;
     }
-    total
+    any
 }
 
 #[cfg(test)]
@@ -141,6 +169,14 @@ mod tests {
         assert!((s.miss - brute).abs() < 1e-5, "{} {brute}", s.miss);
         assert!((s.miss - s.asleep - s.unheard - s.crowded_out).abs() < 1e-12);
         let mut grouped: Vec<(u16, Round)> = rounds.iter().map(|&r| (0, r)).collect();
-        assert!((all_read_odds(&mut grouped, 1, law) - (1.0 - s.miss)).abs() < 1e-12);
+        let (mut by_steps, mut any) = (0.0, 0.0);
+        let mut in_order = rounds.clone();
+        sort(&mut in_order);
+        by_steps += each_step(&in_order, |margin, rise| any += rise * law.odds_above(margin));
+        by_steps += any;
+        assert!((by_steps - s.miss).abs() < 1e-12, "{by_steps} {}", s.miss);
+        let mut any = 0.0;
+        let left = each_step_of_any(&mut grouped, 1, |margin, rise| any += rise * law.odds_above(margin));
+        assert!((left + any - s.miss).abs() < 1e-9);
     }
 }

@@ -41,6 +41,8 @@ pub enum Purpose {
     Study = 9,
     /// Simulated measuring campaigns.
     Campaign = 10,
+    /// What a world's race days draw for themselves; the place is 0 or the tag.
+    RaceDays = 11,
 }
 
 /// Largest race index + 1 that fits the stream number.

@@ -80,7 +80,11 @@ pub struct Scrambled<'a> {
 impl<'a> Scrambled<'a> {
     /// Scramble number `replication` under `seed`; scrambles of different numbers are independent.
     pub fn new(sobol: &'a Sobol, seed: u64, replication: u64) -> Scrambled<'a> {
-        let mut stream = Stream::new(seed, Purpose::Scramble, replication, 0, 0);
+        Scrambled::from_stream(sobol, &mut Stream::new(seed, Purpose::Scramble, replication, 0, 0))
+    }
+
+    /// The scramble whose keys come from `stream`.
+    pub fn from_stream(sobol: &'a Sobol, stream: &mut Stream) -> Scrambled<'a> {
         Scrambled { sobol, keys: (0..sobol.dims()).map(|_| stream.next_u64()).collect() }
     }
 

@@ -5,7 +5,6 @@ pub mod check_text;
 pub mod distance_text;
 pub mod draw;
 pub mod drivers_text;
-pub mod estimator_words;
 pub mod explain_text;
 pub mod figure;
 pub mod figures;

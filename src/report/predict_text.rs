@@ -1,52 +1,56 @@
-//! The forecast as text, made to be read aloud: the answer first, then the table, the reasons, what it hinges on.
+//! The forecast as text, made to be read aloud: the answer first, then the table, the reasons, what it hinges on. What few readers
+//! need at the line (every share, every assumption, the cautions in full) follows with `full`.
 
 use super::cautions::CAUTIONS;
-use super::estimator_words::{COLUMNS, doubts, found_table, why_ended};
-use super::words::{grouped, per_10_000, percent, rate_percent, significant, table, wrap};
-use crate::estimate::summary::{CountForecast, Summary};
-use crate::study::expected::Found;
-use crate::study::hinges::Hinge;
+use super::words::{
+    WIDTH, grouped, item, per_10_000, percent, rate_percent, say, significant, switched_off, table, wrap,
+};
+use crate::estimate::promise::CountForecast;
+use crate::estimate::replicates::Figure;
+use crate::estimate::run::Stopped;
 use crate::study::predict::{Forecast, NamedShare, PointForecast};
-
-const WIDTH: usize = 100;
+use crate::study::what_drives::Driver;
 
 /// The whole report.
-pub fn predict_text(forecast: &Forecast) -> String {
+pub fn predict_text(forecast: &Forecast, full: bool) -> String {
     let mut out = String::new();
     heading(&mut out, forecast);
-    out.push_str(&wrap(&answer(forecast), WIDTH, ""));
+    say(&mut out, &answer(forecast));
     out.push('\n');
     points(&mut out, forecast);
     causes(&mut out, forecast);
-    who(&mut out, forecast);
+    if full {
+        who(&mut out, forecast);
+    } else {
+        who_in_short(&mut out, forecast);
+    }
     lines(&mut out, forecast);
     hinges(&mut out, forecast);
     certainty(&mut out, forecast);
-    assumed(&mut out, forecast);
-    out.push_str("\nCautions\n");
-    for caution in CAUTIONS {
-        out.push_str(&wrap(&format!("- {caution}"), WIDTH, "  "));
+    if full {
+        assumed(&mut out, forecast);
+        out.push_str("\nCautions\n");
+        CAUTIONS.iter().for_each(|caution| item(&mut out, caution));
+        provenance(&mut out, forecast);
+    } else {
+        say(
+            &mut out,
+            &format!(
+                "{} assumptions, the shares in full, cautions and input hashes: --full. Local rules and licensed practice prevail; a forecast is no permission to transmit.",
+                forecast.assumptions.len()
+            ),
+        );
     }
-    provenance(&mut out, forecast);
     out
 }
 
 fn heading(out: &mut String, f: &Forecast) {
     out.push_str(&format!("{}: forecast of missed runners\n", f.event));
     if !f.note.is_empty() {
-        out.push_str(&wrap(&f.note, WIDTH, ""));
+        say(out, &f.note);
     }
-    out.push_str(&wrap(&format!("{} runners. {}", grouped(f.runners), field_sentence(f)), WIDTH, ""));
-    if !f.effects_off.is_empty() {
-        out.push_str(&wrap(
-            &format!(
-                "Switched off in this scenario: {}. The result is a test case, not a forecast.",
-                f.effects_off.join(", ")
-            ),
-            WIDTH,
-            "",
-        ));
-    }
+    say(out, &format!("{} runners. {}", grouped(f.runners), field_sentence(f)));
+    switched_off(out, &f.effects_off);
     out.push('\n');
 }
 
@@ -65,50 +69,99 @@ pub fn field_sentence(f: &Forecast) -> String {
     )
 }
 
-/// The answer in a sentence or two.
+/// The point with the highest miss rate.
+pub fn worst(f: &Forecast) -> Option<&PointForecast> {
+    f.points.iter().max_by(|a, b| a.miss_rate.value.total_cmp(&b.miss_rate.value))
+}
+
+/// The answer in a few sentences: the finish, the worst point, and what to do next.
 pub fn answer(f: &Forecast) -> String {
-    let worst = f.points.iter().max_by(|a, b| a.summary.miss_rate.total_cmp(&b.summary.miss_rate));
-    let key = f.points.iter().find(|p| p.is_finish).or(worst);
-    let Some(p) = key else { return String::new() };
-    let role = if p.is_finish { "without a finish time" } else { "missed" };
-    let mut text = if p.summary.none_met {
-        format!(
-            "At {} no miss was met: fewer than {} of 10,000 runners ({} passings simulated).",
-            p.name,
-            per_10_000(p.summary.mc_high),
-            grouped(p.passings)
-        )
-    } else {
-        format!(
-            "Of {} runners expect {} {role} at {} ({} to {} in nine races of ten). The promise of {} holds in {} of such races.",
-            grouped(f.runners),
-            significant(p.missed.mean),
-            p.name,
-            grouped(p.missed.p05),
-            grouped(p.missed.p95),
-            rate_percent(p.target),
-            percent(p.missed.target_odds)
-        )
-    };
-    if p.summary.miss_rate < 1e-4 {
+    let Some(worst) = worst(f) else { return String::new() };
+    let finish = f.points.iter().find(|p| p.is_finish);
+    let mut text = String::new();
+    if let Some(p) = finish {
+        text += &point_sentence(f, p);
+    }
+    if finish.is_none_or(|p| p.name != worst.name) {
+        let other = point_sentence(f, worst);
+        text += &if text.is_empty() { other } else { format!(" Worst is {}", &lowered(&other)) };
+    }
+    let rare = f.points.iter().all(|p| p.miss_rate.value < 1e-4);
+    if rare {
         text.push_str(
             " Below 1 in 10,000 radio no longer sets the limit: dead, torn, lost or swapped tags and forgotten bibs are not modelled and will outweigh it.",
         );
-    }
-    let largest = p.hinges.iter().find(|h| h.clear);
-    if let Some(hinge) = largest.filter(|_| !p.summary.none_met) {
-        text.push_str(&format!(" It hinges most on this: {}.", hinge.what));
+    } else {
+        text += &next_step(worst);
     }
     text
+}
+
+/// "At finish expect …" with the name first becomes "finish: …" within a sentence.
+fn lowered(sentence: &str) -> String {
+    sentence.strip_prefix("At ").unwrap_or(sentence).to_owned()
+}
+
+fn point_sentence(f: &Forecast, p: &PointForecast) -> String {
+    if p.none_met {
+        return format!(
+            "At {}, no miss was met: fewer than {} of 10,000 runners ({} passings simulated).",
+            p.name,
+            per_10_000(p.miss_rate.high),
+            grouped(f.passings)
+        );
+    }
+    let role = if p.is_finish { "without a finish time" } else { "missed" };
+    let kept = p.promise.kept();
+    format!(
+        "At {}, expect {} of {} runners {role} on average, that is {} of 10,000; {} to {} in nine races of ten. The promise of {} (at most {} missed) is kept in {} of such races.",
+        p.name,
+        significant(p.missed.mean.value),
+        grouped(f.runners),
+        per_10_000(p.miss_rate.value),
+        grouped(p.missed.p05),
+        grouped(p.missed.p95),
+        rate_percent(p.promise.target),
+        grouped(p.promise.allowed),
+        percent(kept.value)
+    )
+}
+
+/// What the misses at a point have in common and which command says what helps.
+fn next_step(p: &PointForecast) -> String {
+    let c = &p.causes;
+    let compare = format!("`redundancy --point \"{}\"` compares remedies", p.name);
+    let kinds = [
+        (c.never_in_reach, "never in reach of an antenna", "add or move antennas"),
+        (c.asleep, "asleep: too little power reaches the tag", "more power within the law, antennas nearer, a second line or a tag that bears water and bodies better"),
+        (c.awake_not_heard, "awake but not heard", "cables, reader sensitivity, interference and the link profile"),
+        (c.crowded_out, "crowded out by other tags", "sessions that keep read tags quiet, more readers or a second line"),
+    ];
+    let Some(most) = kinds.iter().max_by(|a, b| a.0.total_cmp(&b.0)) else { return String::new() };
+    let who = concentrated(p).map_or(String::new(), |words| format!(", mostly {words}"));
+    format!(" At {}, {} of the misses are {}{who}; what helps: {}. {compare}.", p.name, percent(most.0), most.1, most.2)
+}
+
+/// The kind of bib that carries far more than its share of the misses.
+fn concentrated(p: &PointForecast) -> Option<String> {
+    let heavy = |list: &[NamedShare], words: &dyn Fn(&str) -> String| {
+        list.iter()
+            .filter(|s| s.of_misses > 0.5 && s.of_passings < 0.6 && s.of_misses > 1.5 * s.of_passings)
+            .max_by(|a, b| a.of_misses.total_cmp(&b.of_misses))
+            .map(|s| (s.of_misses, words(&s.name)))
+    };
+    let wet = heavy(&p.by_wetness, &|name| format!("{name} bibs"));
+    let placed = heavy(&p.by_placement, &|name| format!("bibs {name}"));
+    [wet, placed].into_iter().flatten().max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, words)| words)
 }
 
 fn interval(low: f64, high: f64) -> String {
     format!("{} to {}", per_10_000(low), per_10_000(high))
 }
 
-/// The interval of the computation in words.
-pub fn within(summary: &Summary, found: &Found) -> String {
-    found.interval(summary).map_or("not known yet".to_owned(), |(low, high)| interval(low, high))
+/// The 95 % simulation interval in words.
+pub fn within(rate: &Figure) -> String {
+    if rate.high.is_nan() { "not known yet".to_owned() } else { interval(rate.low, rate.high) }
 }
 
 fn points(out: &mut String, f: &Forecast) {
@@ -116,52 +169,63 @@ fn points(out: &mut String, f: &Forecast) {
         .points
         .iter()
         .map(|p| {
-            let s = &p.summary;
-            let (rate, mc) = if s.none_met {
-                (format!("<{}", per_10_000(s.mc_high)), "none met".to_owned())
+            let (rate, simulated) = if p.none_met {
+                (format!("<{}", per_10_000(p.miss_rate.high)), "none met".to_owned())
             } else {
-                (per_10_000(s.miss_rate), within(s, &p.found_by))
+                (per_10_000(p.miss_rate.value), within(&p.miss_rate))
             };
+            let r = &p.race_to_race;
             vec![
                 p.name.clone(),
                 rate,
-                mc,
-                interval(s.race_p05, s.race_p95),
+                simulated,
+                per_10_000(r.median.value),
+                interval(r.p05.value, r.p95.value),
                 missed_range(&p.missed),
-                format!("{}: {}", rate_percent(p.target), percent(p.missed.target_odds)),
+                format!("{}: {}", rate_percent(p.promise.target), percent(p.promise.kept().value)),
             ]
         })
         .collect();
     let count = format!("of {} missed", grouped(f.runners));
     out.push_str("Missed runners per 10,000, at each timing point with all its lines\n");
     out.push_str(&table(
-        &["timing point", "missed", "computed within", "race to race 5-95 %", &count, "odds of the target"],
+        &["timing point", "mean", "95 % sim. interval", "median race", "race to race 5-95 %", &count, "promise kept"],
         &rows,
     ));
-    let e = &f.whole_event;
-    out.push_str(&wrap(
-        &format!(
-            "A runner lacks at least one split with odds of {} in 10,000; {} have every split.",
-            per_10_000(e.any_split_missed.miss_rate),
-            percent(e.complete_splits)
-        ),
-        WIDTH,
-        "  ",
-    ));
+    let any = f.whole_event.any_split_missed;
+    let mut text = format!(
+        "A runner lacks at least one split with a probability of {} in 10,000.",
+        per_10_000(any.value)
+    );
+    if let Some(p) = key_point(f) {
+        let promise = &p.promise;
+        text += &format!(
+            " Unknowns hold for all races until measured: of {} such races at {}, at least one breaks the promise with a probability of {}, more than half with {}.",
+            promise.contract_races,
+            p.name,
+            percent(promise.at_least.first().map_or(0.0, |f| f.value)),
+            percent(promise.most_break().value)
+        );
+    }
+    out.push_str(&wrap(&text, WIDTH, "  "));
     out.push('\n');
+}
+
+/// The finish, or else the worst point.
+pub fn key_point(f: &Forecast) -> Option<&PointForecast> {
+    f.points.iter().find(|p| p.is_finish).or(worst(f))
+}
+
+fn with_misses(f: &Forecast) -> impl Iterator<Item = &PointForecast> {
+    f.points.iter().filter(|p| p.miss_rate.value > 0.0)
 }
 
 fn causes(out: &mut String, f: &Forecast) {
     let rows: Vec<Vec<String>> = with_misses(f)
         .map(|p| {
             let c = &p.causes;
-            vec![
-                p.name.clone(),
-                percent(c.never_in_reach),
-                percent(c.asleep),
-                percent(c.awake_not_heard),
-                percent(c.crowded_out),
-            ]
+            let shares = [c.never_in_reach, c.asleep, c.awake_not_heard, c.crowded_out];
+            std::iter::once(p.name.clone()).chain(shares.map(percent)).collect()
         })
         .collect();
     if rows.is_empty() {
@@ -175,8 +239,27 @@ fn causes(out: &mut String, f: &Forecast) {
     out.push('\n');
 }
 
-fn with_misses(f: &Forecast) -> impl Iterator<Item = &PointForecast> {
-    f.points.iter().filter(|p| p.summary.miss_rate > 0.0)
+/// The kinds of bib that are missed most, in one table.
+fn who_in_short(out: &mut String, f: &Forecast) {
+    let Some(first) = with_misses(f).next() else { return };
+    let mut rows = Vec::new();
+    let lists: [fn(&PointForecast) -> &Vec<NamedShare>; 2] = [|p| &p.by_wetness, |p| &p.by_placement];
+    for list in lists {
+        let mut order: Vec<usize> = (0..list(first).len()).collect();
+        let most = |i: &usize| with_misses(f).map(|p| list(p)[*i].of_misses).fold(0.0, f64::max);
+        order.retain(|i| list(first)[*i].of_passings > 0.0 && most(i) >= 0.1);
+        order.sort_by(|a, b| most(b).total_cmp(&most(a)));
+        for i in order.into_iter().take(2) {
+            let share = &list(first)[i];
+            let mut row = vec![share.name.clone(), percent(share.of_passings)];
+            row.extend(with_misses(f).map(|p| percent(list(p)[i].of_misses)));
+            rows.push(row);
+        }
+    }
+    let columns: Vec<String> = with_misses(f).map(|p| format!("misses at {}", p.name)).collect();
+    let mut header = vec!["who is missed most", "all runners"];
+    header.extend(columns.iter().map(String::as_str));
+    out.push_str(&format!("{}\n", table(&header, &rows)));
 }
 
 fn who(out: &mut String, f: &Forecast) {
@@ -218,128 +301,118 @@ fn lines(out: &mut String, f: &Forecast) {
             .lines
             .iter()
             .map(|l| {
-                let rate = if l.summary.none_met {
-                    format!("<{}", per_10_000(l.summary.mc_high))
-                } else {
-                    per_10_000(l.summary.miss_rate)
-                };
-                let gain = if l.missed_by_the_others_too > 0.0 {
-                    significant(1.0 / l.missed_by_the_others_too)
-                } else {
-                    "-".to_owned()
-                };
+                let shared = l.missed_by_the_others_too;
+                let gain = if shared.value > 0.0 { significant(1.0 / shared.value) } else { "-".to_owned() };
                 vec![
                     l.name.clone(),
-                    rate,
-                    within(&l.summary, &l.found_by),
-                    percent(l.missed_by_the_others_too),
+                    per_10_000(l.miss_rate.value),
+                    within(&l.miss_rate),
+                    percent(shared.value),
                     gain,
                 ]
             })
             .collect();
         out.push_str(&format!("Lines of {}, each alone: missed per 10,000\n", p.name));
         out.push_str(&table(
-            &[
-                "line",
-                "missed",
-                "computed within",
-                "of these the others miss too",
-                "so the others divide misses by",
-            ],
+            &["line", "mean", "95 % sim. interval", "the others miss too", "the others divide misses by"],
             &rows,
         ));
         out.push('\n');
     }
 }
 
+/// The drivers of the worst point that stand out of chance.
+pub fn clear_drivers(p: &PointForecast, most: usize) -> Vec<&Driver> {
+    p.drivers.iter().filter(|d| d.clear).take(most).collect()
+}
+
+/// A value with its unit.
+pub fn with_unit(value: f64, unit: &str) -> String {
+    if unit.is_empty() { format!("{value:.2}") } else { format!("{value:.2} {unit}") }
+}
+
 fn hinges(out: &mut String, f: &Forecast) {
-    let Some(p) = f.points.iter().max_by(|a, b| a.summary.miss_rate.total_cmp(&b.summary.miss_rate)) else {
-        return;
-    };
-    let clear: Vec<&Hinge> = p.hinges.iter().filter(|h| h.clear).take(4).collect();
+    let Some(p) = worst(f) else { return };
+    let clear = clear_drivers(p, 3);
     if clear.is_empty() {
         return;
     }
-    out.push_str(&format!(
-        "What it hinges on at {} (missed per 10,000 in the lowest and highest third of race days)\n",
-        p.name
-    ));
+    out.push_str(&format!("What it hinges on at {}: missed per 10,000 at either end, share it decides alone\n", p.name));
     let rows: Vec<Vec<String>> = clear
         .iter()
-        .map(|h| {
-            let unit = if h.unit.is_empty() { String::new() } else { format!(" {}", h.unit) };
+        .map(|d| {
+            let end = |value: f64, rate: &Figure| {
+                format!("{}: {}", with_unit(value, &d.unit), per_10_000(rate.value))
+            };
             vec![
-                h.what.clone(),
-                format!("{:.2}{unit}: {}", h.low, per_10_000(h.miss_rate_at_low)),
-                format!("{:.2}{unit}: {}", h.high, per_10_000(h.miss_rate_at_high)),
+                d.what.clone(),
+                end(d.low, &d.miss_rate_at_low),
+                end(d.high, &d.miss_rate_at_high),
+                percent(d.share.value),
+                if d.nobody_knows { "until measured".to_owned() } else { "of the day".to_owned() },
             ]
         })
         .collect();
-    out.push_str(&table(&["drawn for each race", "low", "high"], &rows));
+    out.push_str(&table(&["unknown", "lowest third", "highest third", "decides", "holds"], &rows));
+    if let Some(first) = clear.iter().find(|d| d.nobody_knows) {
+        out.push_str(&wrap(&format!("To know the first of these: {}.", first.measure), WIDTH, "  "));
+    }
     out.push('\n');
+}
+
+/// Why the run ended, in words.
+pub fn why_ended(f: &Forecast) -> String {
+    match f.stopped {
+        Stopped::Settled => format!(
+            "Each rate is known to {} or {} missed runners per race (standard error), whichever is looser.",
+            percent(f.precision.relative),
+            significant(f.precision.runners)
+        ),
+        Stopped::WorldsDone => "The run ended with the passings it was given; the intervals say how precise that is.".to_owned(),
+        Stopped::Interrupted => "The run was interrupted: this is what was known by then.".to_owned(),
+    }
 }
 
 fn certainty(out: &mut String, f: &Forecast) {
-    let found = found_table(f);
     out.push_str("How sure\n");
-    out.push_str(&wrap(
+    item(
+        out,
         &format!(
-            "- Computed: {} race days with {} runners in all, each past every point{}. {} 'Computed within' is the 95 % interval of that computation only.",
-            grouped(f.races),
+            "Simulation: {} runners past every point in {} draws of what nobody knows, each read for 64 race days. {}",
             grouped(f.passings),
-            if found.is_empty() { "" } else { "; rare misses looked at more closely (table below)" },
+            grouped(f.worlds),
             why_ended(f)
         ),
-        WIDTH,
-        "  ",
-    ));
-    if !found.is_empty() {
-        out.push_str(&format!("\n{found}"));
-        out.push_str(&wrap(COLUMNS, WIDTH, "  "));
-        out.push('\n');
-    }
-    for doubt in doubts(f) {
-        out.push_str(&wrap(&format!("- {doubt}"), WIDTH, "  "));
-    }
-    out.push_str(&wrap(
-        "- Race to race: what weather, batch, laboratory error and the beliefs below leave open. More computing does not narrow it; measuring does.",
-        WIDTH,
-        "  ",
-    ));
-    out.push_str(&wrap(
+    );
+    item(
+        out,
+        "Race to race: weather, batch, laboratory error and unmeasured quantities. Only measuring narrows it, not computing.",
+    );
+    item(
+        out,
         &format!(
-            "- Measured: the tag's curves from {} samples (offsets between them {:.2} dB, standard deviation), down to {:.1} mm from the phantom. Nothing else here is measured.",
+            "Measured: the tag's curves from {} samples (offsets between them {:.2} dB, standard deviation), down to {:.1} mm from the phantom. Nothing else here is measured.",
             f.tag.samples, f.tag.observed_offset_sd_db, f.tag.closest_gap_mm
         ),
-        WIDTH,
-        "  ",
-    ));
+    );
     for p in f.points.iter().filter(|p| p.closer_than_measured > 0.01).take(1) {
-        out.push_str(&wrap(
+        item(
+            out,
             &format!(
-                "- {} of the bibs (and {} of the misses) sit closer to the body than any mount measured; there the closest mount's curve stands in, which flatters the tag.",
+                "{} of the bibs (and {} of the misses) sit closer to the body than any mount measured; there the closest mount's curve stands in, which flatters the tag.",
                 percent(p.closer_than_measured),
                 percent(p.closer_than_measured_of_misses)
             ),
-            WIDTH,
-            "  ",
-        ));
+        );
     }
-    for warning in &f.warnings {
-        out.push_str(&wrap(&format!("- Warning: {warning}"), WIDTH, "  "));
-    }
-    out.push('\n');
+    f.warnings.iter().for_each(|warning| item(out, &format!("Warning: {warning}")));
 }
 
 fn assumed(out: &mut String, f: &Forecast) {
-    out.push_str("Assumed, not measured\n");
-    let rows: Vec<Vec<String>> =
-        f.assumptions.iter().map(|a| vec![a.what.clone(), a.value.clone(), a.source.clone()]).collect();
-    let mut text = String::new();
-    for row in &rows {
-        text.push_str(&wrap(&format!("{}: {} [{}]", row[0], row[1], row[2]), WIDTH, "  "));
+    out.push_str("\nAssumed, not measured\n");
+    for a in &f.assumptions {
+        out.push_str(&wrap(&format!("{}: {} [{}]", a.what, a.value, a.source), WIDTH, "  "));
     }
-    out.push_str(&text);
     out.push_str(&wrap(&format!("region: {}", f.region_source), WIDTH, "  "));
 }
 
@@ -351,7 +424,7 @@ fn provenance(out: &mut String, f: &Forecast) {
     }
 }
 
-/// Runners missed: the median, and nine races of ten.
+/// Runners missed: the mean, and nine races of ten.
 pub fn missed_range(missed: &CountForecast) -> String {
-    format!("{} ({} to {})", grouped(missed.median), grouped(missed.p05), grouped(missed.p95))
+    format!("{} ({} to {})", significant(missed.mean.value), grouped(missed.p05), grouped(missed.p95))
 }

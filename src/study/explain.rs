@@ -1,7 +1,7 @@
 //! What happened in one passing.
 
 use crate::course::field::Placement;
-use crate::estimate::race_row::{crossing_of, runner_of};
+use crate::estimate::passings::{crossing_of, runner_of};
 use crate::estimate::strata::{Stratum, of_index, strata, weights};
 use crate::passing::trace::{Trace, TraceRow, trace};
 use crate::passing::{Crossing, Prepared, RaceContext, RaceDraw};
@@ -136,7 +136,7 @@ fn story(
         point: course.points[point].name.clone(),
         race: race.draw.race,
         passing,
-        kind_share: weights(course, strata, &race.draw.wetness_shares)[s],
+        kind_share: weights(course, strata, &race.draw)[s],
         draw: echo,
         contenders: told.contenders,
         antennas,

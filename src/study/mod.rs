@@ -2,10 +2,8 @@
 
 pub mod check;
 pub mod drivers;
-pub mod expected;
 pub mod explain;
 pub mod footprint;
-pub mod hinges;
 pub mod lab;
 pub mod overlay;
 pub mod predict;
@@ -15,5 +13,6 @@ pub mod redundancy;
 pub mod season;
 pub mod strata;
 pub mod which_point;
+pub mod what_drives;
 pub mod worlds;
 pub mod worst;

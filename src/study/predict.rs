@@ -1,18 +1,22 @@
 //! How many runners will be missed at each timing point, how sure that is, and why.
 
-use super::expected::{Found, expected};
-use super::hinges::{Hinge, hinges};
 use super::provenance::{AssumptionEcho, Provenance, TagEcho, assumptions, effects_off, warning_lines};
+use super::what_drives::{Driver, drivers};
 use crate::course::field::Placement;
 use crate::course::weather::Wetness;
 use crate::diag::Diagnostic;
-use crate::estimate::closer_look::CloserLook;
-use crate::estimate::race_row::{Ask, LATERAL_BINS, RaceRow};
-use crate::estimate::run::{Plan, Progress, Run, run};
-use crate::estimate::stop::{Precision, Stopped, shortfall};
-use crate::estimate::summary::{CountForecast, Summary, count_forecast, summarise};
+use crate::estimate::passings::LATERAL_BINS;
+use crate::estimate::promise::{CountForecast, Promise, counts, promise};
+use crate::estimate::reading::{SetDays, ratio};
+use crate::estimate::replicates::{Figure, Scale};
+use crate::estimate::run::{Plan, Precision, Run, Stopped, ask, rates_known, run};
+use crate::estimate::strata::strata;
+use crate::estimate::world::{Ask, Shares, WorldRow};
 use crate::passing::Prepared;
 use serde::{Deserialize, Serialize};
+
+/// Races of the contract that a forecast looks at.
+pub const CONTRACT_RACES: u64 = 10;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct NamedShare {
@@ -35,11 +39,10 @@ pub struct Causes {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LineForecast {
     pub name: String,
-    #[serde(flatten)]
-    pub summary: Summary,
-    /// Odds that all other lines miss what this line misses.
-    pub missed_by_the_others_too: f64,
-    pub found_by: Found,
+    /// Expected miss rate of the line alone.
+    pub miss_rate: Figure,
+    /// Probability that all other lines miss what this line misses.
+    pub missed_by_the_others_too: Figure,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -52,18 +55,24 @@ pub struct ReaderEcho {
     pub antennas: usize,
 }
 
+/// How the miss rate differs from race day to race day, the noise of the computation taken out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RaceToRace {
+    pub p05: Figure,
+    pub median: Figure,
+    pub p95: Figure,
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PointForecast {
     pub name: String,
     pub is_finish: bool,
-    #[serde(flatten)]
-    pub summary: Summary,
-    pub found_by: Found,
-    /// Passings simulated at this point in race days.
-    pub passings: u64,
-    pub races: u64,
-    /// Detection rate promised.
-    pub target: f64,
+    /// Expected miss rate of all lines together.
+    pub miss_rate: Figure,
+    /// No miss odds above zero met: `miss_rate.high` is an upper limit only.
+    pub none_met: bool,
+    pub race_to_race: RaceToRace,
+    pub promise: Promise,
     pub missed: CountForecast,
     pub causes: Causes,
     pub by_placement: Vec<NamedShare>,
@@ -76,20 +85,15 @@ pub struct PointForecast {
     /// Share of passings (and of misses) with a gap closer than any mount measured.
     pub closer_than_measured: f64,
     pub closer_than_measured_of_misses: f64,
-    pub hinges: Vec<Hinge>,
-    /// Expected miss rate of each race, Monte Carlo noise taken out, sorted.
-    pub race_rates: Vec<f64>,
+    pub drivers: Vec<Driver>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct EventForecast {
     /// Name of the finish, if the scenario has one.
     pub finish: Option<String>,
-    pub no_finish_time: Option<Summary>,
-    /// Odds that a runner lacks at least one split.
-    pub any_split_missed: Summary,
-    /// Odds that a runner has every split.
-    pub complete_splits: f64,
+    /// Probability that a runner lacks at least one split.
+    pub any_split_missed: Figure,
 }
 
 /// The answer of `predict`.
@@ -108,7 +112,11 @@ pub struct Forecast {
     pub tag: TagEcho,
     pub precision: Precision,
     pub stopped: Stopped,
-    pub races: u64,
+    /// Draws of what nobody knows and only passings tell.
+    pub worlds: u64,
+    /// Race days read off them.
+    pub race_days: u64,
+    /// Runners sent past every point.
     pub passings: u64,
     pub points: Vec<PointForecast>,
     pub whole_event: EventForecast,
@@ -117,39 +125,33 @@ pub struct Forecast {
     pub warnings: Vec<String>,
 }
 
-/// Runs and says what came out.
+/// Runs until the rates are known and says what came out.
 pub fn predict(
     prepared: &Prepared,
     plan: &Plan,
     warnings: &[Diagnostic],
-    progress: &mut dyn FnMut(&Progress) -> bool,
+    stop: &(dyn Fn() -> bool + Sync),
 ) -> Forecast {
-    let done = run(prepared, plan, Ask::standard_masks(prepared), progress);
-    let mut look = CloserLook { stop: &|| false, sets: Vec::new(), tell: &mut |_| {} };
-    forecast(prepared, plan, &done, warnings, &mut look)
+    let ask = ask(prepared, plan, Ask::standard_masks(prepared));
+    let done = run(prepared, plan, ask, Vec::new(), &settled(prepared, plan), stop, &mut |_, _| {});
+    forecast(prepared, plan, &done, warnings)
 }
 
-/// The forecast from the rows of a run. Expected rates that want it are looked at more closely; once `look` is asked to stop,
-/// what is known must do and the forecast counts as broken off.
-pub fn forecast(
-    prepared: &Prepared,
-    plan: &Plan,
-    run: &Run,
-    warnings: &[Diagnostic],
-    look: &mut CloserLook,
-) -> Forecast {
+/// When a forecast is settled: the rates are as precise as asked.
+pub fn settled<'a>(prepared: &'a Prepared, plan: &'a Plan) -> impl Fn(&Run) -> bool + 'a {
+    |run| rates_known(run, &plan.precision, prepared.course.field.runners)
+}
+
+/// The forecast from the rows of a run (at least two worlds).
+pub fn forecast(prepared: &Prepared, plan: &Plan, run: &Run, warnings: &[Diagnostic]) -> Forecast {
     let (course, tag) = (&prepared.course, &prepared.tag);
-    let rows = &run.rows;
-    let passings: u64 = rows.iter().map(|r| r.passings).sum();
     let points: Vec<PointForecast> =
-        (0..course.points.len()).map(|p| point_forecast(prepared, plan, run, p, passings, look)).collect();
-    let (any_by_days, _) = summarise(rows.iter().map(|r| &r.any_missed), passings);
-    let any_split_missed = any_missed(any_by_days, &points);
-    let finish = points.iter().find(|p| p.is_finish);
+        (0..course.points.len()).map(|p| point_forecast(prepared, run, p)).collect();
+    let strata = strata(course);
     let mut wetness_shares = [0.0; 3];
-    for row in rows {
-        for (sum, share) in wetness_shares.iter_mut().zip(row.wetness_shares) {
-            *sum += share / rows.len() as f64;
+    for row in &run.rows {
+        for (stratum, weight) in strata.iter().zip(&row.weights) {
+            wetness_shares[stratum.wetness as usize] += weight / run.rows.len() as f64;
         }
     }
     Forecast {
@@ -163,140 +165,79 @@ pub fn forecast(
         runners: course.field.runners,
         tag: TagEcho::new(tag),
         precision: plan.precision,
-        stopped: stopped(run, plan, &points),
-        races: rows.len() as u64,
-        passings,
+        stopped: run.stopped,
+        worlds: run.rows.len() as u64,
+        race_days: (run.rows.len() * crate::estimate::offsets::RACE_DAYS) as u64,
+        passings: run.passings(),
         whole_event: EventForecast {
-            finish: finish.map(|p| p.name.clone()),
-            no_finish_time: finish.map(|p| p.summary.clone()),
-            complete_splits: 1.0 - any_split_missed.miss_rate,
-            any_split_missed,
+            finish: points.iter().find(|p| p.is_finish).map(|p| p.name.clone()),
+            any_split_missed: run.any_missed().rate(),
         },
         points,
         assumptions: assumptions(course),
         effects_off: effects_off(course),
-        warnings: few_days(rows.len()).into_iter().chain(warning_lines(warnings)).collect(),
+        warnings: few_worlds(run.rows.len()).into_iter().chain(warning_lines(warnings)).collect(),
     }
 }
 
-/// Why the run ended, seen from the rates reported.
-fn stopped(run: &Run, plan: &Plan, points: &[PointForecast]) -> Stopped {
-    let known: Vec<(f64, f64)> =
-        points.iter().map(|p| (p.summary.miss_rate, p.summary.standard_error)).collect();
-    match run.stopped {
-        Stopped::Interrupted => Stopped::Interrupted,
-        _ if points.iter().any(unfinished) => Stopped::Interrupted,
-        _ if shortfall(&known, &plan.precision) <= 1.0 => Stopped::PrecisionReached,
-        _ => Stopped::MaxPassings,
-    }
-}
+/// Fewest worlds whose quantiles mean something.
+const FEW_WORLDS: usize = 40;
 
-/// Fewest race days whose quantiles mean something.
-const FEW_DAYS: usize = 40;
-
-fn few_days(days: usize) -> Option<String> {
-    (days < FEW_DAYS).then(|| {
+fn few_worlds(worlds: usize) -> Option<String> {
+    (worlds < FEW_WORLDS).then(|| {
         format!(
-            "only {days} race days: the range from race to race, the counts and the odds of the target rest on them and are rough"
+            "only {worlds} draws of what nobody knows: the range from race to race, the counts and the probability that the promise holds rest on them and are rough"
         )
     })
 }
 
-fn unfinished(point: &PointForecast) -> bool {
-    point.found_by.unfinished || point.lines.iter().any(|line| line.found_by.unfinished)
+/// Mean over the worlds of what `value` reads from a point's shares.
+fn mean_share(rows: &[WorldRow], point: usize, value: impl Fn(&Shares) -> f64) -> f64 {
+    rows.iter().map(|row| value(&row.points[point])).sum::<f64>() / rows.len() as f64
 }
 
-/// Odds that a runner lacks a split, moved along with the points whose rate another estimator gave: how far the points'
-/// misses fall on the same runners is taken from the race days.
-fn any_missed(by_days: Summary, points: &[PointForecast]) -> Summary {
-    if points.iter().all(|p| p.summary.miss_rate == p.found_by.race_days_rate) {
-        return by_days;
-    }
-    let sum: f64 = points.iter().map(|p| p.summary.miss_rate).sum();
-    let largest = points.iter().map(|p| p.summary.miss_rate).fold(0.0, f64::max);
-    let sum_by_days: f64 = points.iter().map(|p| p.found_by.race_days_rate).sum();
-    let apart = if sum_by_days > 0.0 { by_days.miss_rate / sum_by_days } else { 1.0 };
-    let miss_rate = (apart * sum).clamp(largest, sum.min(1.0).max(largest));
-    let scale = if sum > 0.0 { miss_rate / sum } else { 1.0 };
-    let total = |part: fn(&Summary) -> f64| scale * points.iter().map(|p| part(&p.summary)).sum::<f64>();
-    Summary {
-        miss_rate,
-        mc_low: total(|s| s.mc_low),
-        mc_high: total(|s| s.mc_high).min(1.0),
-        // Errors of the points may share their causes, so they are added.
-        standard_error: total(|s| s.standard_error),
-        none_met: miss_rate <= 0.0,
-        ..by_days
-    }
-}
-
-fn point_forecast(
-    prepared: &Prepared,
-    plan: &Plan,
-    run: &Run,
-    p: usize,
-    passings: u64,
-    look: &mut CloserLook,
-) -> PointForecast {
+fn point_forecast(prepared: &Prepared, run: &Run, p: usize) -> PointForecast {
     let course = &prepared.course;
     let point = &course.points[p];
     let rows = &run.rows;
-    let (by_days, mut race_rates) = summarise(rows.iter().map(|r| &r.points[p].sets[0]), passings);
-    let raw_rates: Vec<f64> = rows.iter().map(|r| r.points[p].sets[0].rate).collect();
-    let races: Vec<u64> = rows.iter().map(|r| r.race).collect();
-    let n = rows.len() as f64;
-    // Shares of the misses come from the race days, so they refer to the race days' rate.
-    let rate = by_days.miss_rate;
-    let mean = |value: &dyn Fn(&RaceRow) -> f64| rows.iter().map(value).sum::<f64>() / n;
-    let share = |value: &dyn Fn(&RaceRow) -> f64| if rate > 0.0 { mean(value) / rate } else { 0.0 };
-    let cause = |c: usize| share(&|r| r.points[p].sets[0].causes[c]);
-    let placements_total: f64 = course.field.placements.iter().map(|x| x.share).sum();
-    let mut missed = count_forecast(&race_rates, course.field.runners, point.target);
-    let (summary, found_by) = expected(prepared, plan, run, (p, run.ask.masks[p][0]), by_days, look);
-    missed.mean = summary.miss_rate * course.field.runners as f64;
-    race_rates.sort_by(f64::total_cmp);
+    let days = run.days(p, 0);
+    let miss_rate = days.rate();
+    let mean = |value: &dyn Fn(&Shares) -> f64| mean_share(rows, p, value);
+    let all = mean(&|s| s.causes.iter().sum());
+    let share = |value: &dyn Fn(&Shares) -> f64| if all > 0.0 { mean(value) / all } else { 0.0 };
+    let cause = |c: usize| share(&|s| s.causes[c]);
+    let strata = strata(course);
+    let by_stratum = |keep: &dyn Fn(&crate::estimate::strata::Stratum) -> bool, name: String| {
+        let kept = |values: &[f64]| -> f64 {
+            strata.iter().zip(values).filter(|(s, _)| keep(s)).map(|(_, v)| v).sum()
+        };
+        NamedShare {
+            name,
+            of_misses: share(&|s| kept(&s.strata)),
+            of_passings: rows.iter().map(|row| kept(&row.weights)).sum::<f64>() / rows.len() as f64,
+        }
+    };
     let by_placement = course
         .field
         .placements
         .iter()
         .enumerate()
         .filter(|(_, row)| row.share > 0.0)
-        .map(|(i, row)| NamedShare {
-            name: Placement::words(row.placement).to_owned(),
-            of_misses: share(&|r| r.points[p].shares.placement[i]),
-            of_passings: row.share / placements_total,
-        })
+        .map(|(i, row)| by_stratum(&|s| s.placement_row == i, Placement::words(row.placement).to_owned()))
         .collect();
-    let by_wetness = Wetness::ALL
-        .iter()
-        .map(|&w| NamedShare {
-            name: w.key().to_owned(),
-            of_misses: share(&|r| r.points[p].shares.wetness[w as usize]),
-            of_passings: mean(&|r| r.wetness_shares[w as usize]),
-        })
-        .collect();
+    let by_wetness =
+        Wetness::ALL.iter().map(|&w| by_stratum(&|s| s.wetness == w, w.key().to_owned())).collect();
     let strip_m = point.road_width_m / LATERAL_BINS as f64;
     let by_lateral = (0..LATERAL_BINS)
         .map(|b| {
             let from = b as f64 * strip_m - 0.5 * point.road_width_m;
             NamedShare {
                 name: format!("{:+.1} to {:+.1} m", from, from + strip_m),
-                of_misses: share(&|r| r.points[p].shares.lateral[b]),
-                of_passings: mean(&|r| r.points[p].shares.lateral_weight[b]),
+                of_misses: share(&|s| s.lateral[b]),
+                of_passings: mean(&|s| s.lateral_weight[b]),
             }
         })
         .collect();
-    let lines = run.ask.masks[p].iter().enumerate().skip(1).map(|(set, mask)| {
-        let (line, _) = summarise(rows.iter().map(|r| &r.points[p].sets[set]), passings);
-        let (line, found_by) = expected(prepared, plan, run, (p, *mask), line, look);
-        let both = if line.miss_rate > 0.0 { (summary.miss_rate / line.miss_rate).min(1.0) } else { 0.0 };
-        LineForecast {
-            name: prepared.points[p].lines[mask.trailing_zeros() as usize].clone(),
-            summary: line,
-            missed_by_the_others_too: both,
-            found_by,
-        }
-    });
     let readers = prepared.points[p].readers.iter().map(|r| ReaderEcho {
         name: r.name.clone(),
         line: prepared.points[p].lines[r.line].clone(),
@@ -304,13 +245,16 @@ fn point_forecast(
         round_s: r.frames.at(1 + r.mean_contenders.round() as u32).round_s,
         antennas: r.antennas.len(),
     });
+    let runners = course.field.runners;
+    let quantiles = days.quantiles(&[0.05, 0.5, 0.95]);
     PointForecast {
         name: point.name.clone(),
         is_finish: point.is_finish,
-        passings,
-        races: rows.len() as u64,
-        target: point.target,
-        missed,
+        none_met: !(miss_rate.value > 0.0),
+        miss_rate,
+        race_to_race: RaceToRace { p05: quantiles[0], median: quantiles[1], p95: quantiles[2] },
+        promise: promise(&days, runners, point.target, CONTRACT_RACES),
+        missed: counts(&days, runners),
         causes: Causes {
             never_in_reach: cause(0),
             asleep: cause(1),
@@ -320,13 +264,25 @@ fn point_forecast(
         by_placement,
         by_wetness,
         by_lateral,
-        lines: lines.collect(),
+        lines: lines(prepared, run, p, &days),
         readers: readers.collect(),
-        closer_than_measured: mean(&|r| r.points[p].shares.clamped),
-        closer_than_measured_of_misses: share(&|r| r.points[p].shares.clamped_missed),
-        hinges: hinges(prepared, run.ask.seed, &races, &raw_rates),
-        race_rates,
-        found_by,
-        summary: summary.clone(),
+        closer_than_measured: mean(&|s| s.clamped),
+        closer_than_measured_of_misses: share(&|s| s.clamped_missed),
+        drivers: drivers(prepared, run, &days, runners, point.target),
     }
+}
+
+/// Each line alone, where a point has several.
+fn lines(prepared: &Prepared, run: &Run, p: usize, all: &SetDays) -> Vec<LineForecast> {
+    let alone = run.ask.masks[p].iter().enumerate().skip(1).filter(|(_, mask)| mask.count_ones() == 1);
+    alone
+        .map(|(set, mask)| {
+            let days = run.days(p, set);
+            LineForecast {
+                name: prepared.points[p].lines[mask.trailing_zeros() as usize].clone(),
+                miss_rate: days.rate(),
+                missed_by_the_others_too: ratio(all, &days, Scale::LogOdds),
+            }
+        })
+        .collect()
 }

@@ -3,7 +3,7 @@
 //! The replay shows the passing with its own sample, so the search does too: no offset is integrated out here.
 
 use super::explain::{PassingStory, explain};
-use crate::estimate::race_row::{Ask, PassingWorkspace, crossing_of, odds_of, runner_of};
+use crate::estimate::passings::{PassingWorkspace, crossing_of, runner_of, send};
 use crate::estimate::strata::{strata, to_index, weights};
 use crate::passing::draw::OffsetLaw;
 use crate::passing::{Prepared, RaceContext, RaceDraw};
@@ -28,21 +28,25 @@ pub fn worst(
 ) -> Vec<PassingStory> {
     let course = &prepared.course;
     let strata = strata(course);
-    let masks: Vec<Vec<u64>> = Ask::standard_masks(prepared).into_iter().map(|m| vec![m[0]]).collect();
+    let mut points = vec![0; prepared.points.len()];
+    points[point] = (1 << prepared.points[point].lines.len()) - 1;
     let mut found: Vec<(f64, u64, u64)> = (0..search.races)
         .into_par_iter()
         .map_init(PassingWorkspace::default, |space, race| {
             let draw = RaceDraw::draw(course, &prepared.tag, seed, race);
-            let mut context = RaceContext::new(prepared, draw);
-            let weights = weights(course, &strata, &context.draw.wetness_shares);
+            let context = RaceContext::new(prepared, draw);
+            let weights = weights(course, &strata, &context.draw);
             let mut out = Vec::new();
             for (s, weight) in weights.iter().enumerate().filter(|(_, w)| **w > 0.0) {
                 for k in 0..search.per_stratum {
                     let passing = to_index(s, k, strata.len());
                     let runner = runner_of(&context, &strata, seed, passing);
-                    context.offset_law = OffsetLaw(Quantity::Pinned(runner.sample_offset_db));
-                    odds_of(&context, &runner, |p| crossing_of(&context, seed, passing, p), &masks, space);
-                    let hurt = weight * space.odds.scores[point][0].miss;
+                    let law = OffsetLaw(Quantity::Pinned(runner.sample_offset_db));
+                    let mut hurt = 0.0;
+                    let draw_at = |p| crossing_of(&context, seed, passing, p);
+                    send(&context, &runner, draw_at, &points, space, |at, work| {
+                        hurt = weight * work.score_lines(points[at.point], law).miss;
+                    });
                     if hurt > 1e-9 {
                         out.push((hurt, race, passing));
                     }

@@ -8,7 +8,6 @@ pub mod drivers;
 pub mod equal;
 pub mod explain;
 pub mod footprint;
-pub mod hinges;
 pub mod lab;
 pub mod layout;
 pub mod predict;

@@ -3,7 +3,7 @@
 use super::{figure, panel};
 use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark, Switch};
 use crate::report::palette::{Dash, Ink, Style};
-use crate::report::predict_text::within;
+use crate::report::predict_text::{key_point, within, worst};
 use crate::report::scale::Scale;
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{grouped, minus, per_10_000, percent, rate_percent};
@@ -13,16 +13,11 @@ const PER: f64 = 1e4;
 
 pub(super) fn source(f: &Forecast) -> String {
     format!(
-        "simulation, {} race days, {} runners past every point, seed {}",
-        grouped(f.races),
+        "simulation, {} worlds, {} runners past every point, seed {}",
+        grouped(f.worlds),
         grouped(f.passings),
         f.provenance.seed
     )
-}
-
-/// The point with the highest miss rate.
-pub fn worst(f: &Forecast) -> Option<&PointForecast> {
-    f.points.iter().max_by(|a, b| a.summary.miss_rate.total_cmp(&b.summary.miss_rate))
 }
 
 /// Miss rate of each timing point with both intervals, against its target, on a log scale.
@@ -30,28 +25,27 @@ pub fn miss_rates(f: &Forecast) -> Figure {
     let mut table = Table::new(&[
         ("point", "timing point", Show::Fixed(0)),
         ("miss_rate", "missed", Show::Percent),
-        ("mc_low", "computed within, from", Show::Percent),
-        ("mc_high", "to", Show::Percent),
+        ("low", "95 % simulation interval, from", Show::Percent),
+        ("high", "to", Show::Percent),
         ("race_p05", "5 % of races below", Show::Percent),
         ("race_p95", "95 % of races below", Show::Percent),
         ("allowed_rate", "target allows", Show::Percent),
     ]);
     for p in &f.points {
-        let s = &p.summary;
-        let within = p.found_by.interval(s);
         table.row([
             p.name.as_str().into(),
-            s.miss_rate.into(),
-            within.map(|(low, _)| low).into(),
-            within.map(|(_, high)| high).into(),
-            s.race_p05.into(),
-            s.race_p95.into(),
-            (1.0 - p.target).into(),
+            p.miss_rate.value.into(),
+            p.miss_rate.low.into(),
+            p.miss_rate.high.into(),
+            p.race_to_race.p05.value.into(),
+            p.race_to_race.p95.value.into(),
+            (1.0 - p.promise.target).into(),
         ]);
     }
     let shown = f.points.iter().flat_map(|p| {
-        let s = &p.summary;
-        [s.miss_rate, s.mc_high, s.race_p95, 1.0 - p.target, s.race_p05.max(1e-3 * s.miss_rate)]
+        let (rate, r) = (&p.miss_rate, &p.race_to_race);
+        let allowed = 1.0 - p.promise.target;
+        [rate.value, rate.high, r.p95.value, allowed, r.p05.value.max(1e-3 * rate.value)]
     });
     let x = Axis::new(
         "missed of 10,000 runners, log scale",
@@ -59,59 +53,61 @@ pub fn miss_rates(f: &Forecast) -> Figure {
     );
     let floor = x.scale.ends().0;
     let dots = f.points.iter().enumerate().map(|(i, p)| {
-        let s = &p.summary;
+        let (rate, r) = (&p.miss_rate, &p.race_to_race);
         let on = |v: f64| (PER * v).max(floor);
-        let value = if s.none_met { s.mc_high } else { s.miss_rate };
-        let tip = if s.none_met {
-            format!("{}: no miss met, fewer than {} of 10,000", p.name, per_10_000(s.mc_high))
+        let value = if p.none_met { rate.high } else { rate.value };
+        let tip = if p.none_met {
+            format!("{}: no miss met, fewer than {} of 10,000", p.name, per_10_000(rate.high))
         } else {
             format!(
-                "{}: {} of 10,000\ncomputed within {}\nmiddle 90 % of races {} to {}",
+                "{}: {} of 10,000 on average\n95 % simulation interval {}\nmiddle 90 % of races {} to {}, median {}",
                 p.name,
-                per_10_000(s.miss_rate),
-                within(s, &p.found_by),
-                per_10_000(s.race_p05),
-                per_10_000(s.race_p95)
+                per_10_000(rate.value),
+                within(rate),
+                per_10_000(r.p05.value),
+                per_10_000(r.p95.value),
+                per_10_000(r.median.value)
             )
         };
+        let known = !p.none_met && rate.high.is_finite();
         Dot {
             at: i as f64,
             value: on(value),
-            inner: p.found_by.interval(s).filter(|_| !s.none_met).map(|(low, high)| (on(low), on(high))),
-            outer: (!s.none_met).then(|| (on(s.race_p05), on(s.race_p95))),
+            inner: known.then(|| (on(rate.low), on(rate.high))),
+            outer: (!p.none_met).then(|| (on(r.p05.value), on(r.p95.value))),
             tip,
         }
     });
     let targets = f.points.iter().enumerate().map(|(i, p)| Bar {
         at: i as f64,
-        from: PER * (1.0 - p.target) * 0.985,
-        to: PER * (1.0 - p.target) * 1.015,
+        from: PER * (1.0 - p.promise.target) * 0.985,
+        to: PER * (1.0 - p.promise.target) * 1.015,
         thickness: 0.8,
-        tip: format!("{}: target {} read", p.name, rate_percent(p.target)),
+        tip: format!("{}: target {} read", p.name, rate_percent(p.promise.target)),
     });
     let layers = vec![
         Layer::new("target allows", Style::plain(Ink::Ruby), Mark::Bars(Along::X, targets.collect())),
         Layer::new("expected, over all races", Style::series(0), Mark::Dots(Along::X, dots.collect())),
     ];
     let over: Vec<&PointForecast> =
-        f.points.iter().filter(|p| p.summary.miss_rate > 1.0 - p.target).collect();
+        f.points.iter().filter(|p| p.miss_rate.value > 1.0 - p.promise.target).collect();
     let title = match (over.first(), worst(f)) {
         (Some(_), Some(w)) => format!(
             "{} of {} timing points miss more than promised, {} most: {} of 10,000",
             over.len(),
             f.points.len(),
             w.name,
-            per_10_000(w.summary.miss_rate)
+            per_10_000(w.miss_rate.value)
         ),
-        (None, Some(w)) if w.summary.none_met => "No timing point met a single miss in the simulation".into(),
+        (None, Some(w)) if w.none_met => "No timing point met a single miss in the simulation".into(),
         (None, Some(w)) => format!(
             "Every timing point keeps its promise on average; {} misses most, {} of 10,000",
             w.name,
-            per_10_000(w.summary.miss_rate)
+            per_10_000(w.miss_rate.value)
         ),
         _ => "No timing points".into(),
     };
-    let reading = "Marker: expected share of runners missed. Thick line: 95 % interval of the computation. Thin line with \
+    let reading = "Marker: expected share of runners missed. Thick line: 95 % simulation interval. Thin line with \
                    ends: 5 to 95 % of race days. Upright bar: what the target allows.";
     let y = Axis::categories("timing point", f.points.iter().map(|p| p.name.clone()), true);
     let mut out = figure("miss-rates", title, reading, source(f), table);
@@ -128,8 +124,8 @@ pub fn causes(f: &Forecast) -> Option<Figure> {
         ("crowded_out", "heard, crowded out", |p| p.causes.crowded_out),
         ("never_in_reach", "never in reach", |p| p.causes.never_in_reach),
     ];
-    let points: Vec<&PointForecast> = f.points.iter().filter(|p| p.summary.miss_rate > 0.0).collect();
-    let worst = worst(f).filter(|p| p.summary.miss_rate > 0.0)?;
+    let points: Vec<&PointForecast> = f.points.iter().filter(|p| p.miss_rate.value > 0.0).collect();
+    let worst = worst(f).filter(|p| p.miss_rate.value > 0.0)?;
     let mut table = Table::new(&[
         ("point", "timing point", Show::Fixed(0)),
         ("cause", "first cause", Show::Fixed(0)),
@@ -166,7 +162,7 @@ pub fn causes(f: &Forecast) -> Option<Figure> {
 
 /// Who is missed at the worst point: shares of the misses beside shares of the runners.
 pub fn who(f: &Forecast) -> Option<Figure> {
-    let p = worst(f).filter(|p| p.summary.miss_rate > 0.0)?;
+    let p = worst(f).filter(|p| p.miss_rate.value > 0.0)?;
     let groups = [
         ("wetness of the bib", &p.by_wetness),
         ("where the bib sits", &p.by_placement),
@@ -252,7 +248,7 @@ pub fn counts(f: &Forecast) -> Figure {
     ]);
     let (mut panels, mut binned) = (vec![], false);
     for p in &f.points {
-        let (edges, odds) = bins(f, p);
+        let (edges, odds) = bins(p);
         binned |= odds.len() != p.missed.distribution.len();
         for (k, o) in odds.iter().enumerate() {
             let (from, to) = ((edges[k] + 0.5).round(), (edges[k + 1] - 0.5).round());
@@ -267,7 +263,7 @@ pub fn counts(f: &Forecast) -> Figure {
         let shown = shown.map_or(odds.len(), |k| k + 1);
         let (edges, drawn) = (edges[..=shown].to_vec(), &odds[..shown]);
         let end = edges[shown];
-        let allowed = p.missed.allowed as f64;
+        let allowed = p.promise.allowed as f64;
         let last = if allowed < 2.0 * end + 20.0 { end.max(allowed + 2.0) } else { end };
         let peak = odds.iter().copied().fold(0.0, f64::max);
         let heights: Vec<f64> = drawn.iter().map(|o| 100.0 * o).collect();
@@ -294,7 +290,7 @@ pub fn counts(f: &Forecast) -> Figure {
             ),
         ];
         if allowed <= last {
-            let label = format!("target allows {}", grouped(p.missed.allowed));
+            let label = format!("target allows {}", grouped(p.promise.allowed));
             let rule = Mark::Rule { along: Along::X, at: allowed + 0.5, label };
             layers.push(Layer::new("", Style::plain(Ink::Ruby).dashed(Dash::Long).wide(1.8), rule));
         }
@@ -304,7 +300,7 @@ pub fn counts(f: &Forecast) -> Figure {
         one.switch = Switch::new("timing point", &p.name);
         panels.push(one);
     }
-    let key = f.points.iter().find(|p| p.is_finish).or(worst(f));
+    let key = key_point(f);
     let title = match key {
         Some(p) => format!(
             "{}: {} to {} of {} runners missed in nine races of ten; the target holds in {} of races",
@@ -312,14 +308,14 @@ pub fn counts(f: &Forecast) -> Figure {
             grouped(p.missed.p05),
             grouped(p.missed.p95),
             grouped(f.runners),
-            percent(p.missed.target_odds)
+            percent(p.promise.kept().value)
         ),
         None => "No timing points".into(),
     };
     let mut reading =
         "Odds that a race misses this many runners: race-to-race spread and the chance within a race together.".to_string();
     if binned {
-        reading += " Where more than 400 may be missed the counts come in bins, and only the race-to-race spread is drawn.";
+        reading += " Where more than 400 may be missed only the middle 90 % of races is drawn, in two halves about the median.";
     }
     let mut out = figure("counts", title, &reading, source(f), table);
     out.columns = if f.points.len() > 1 { 2 } else { 1 };
@@ -327,20 +323,12 @@ pub fn counts(f: &Forecast) -> Figure {
     out
 }
 
-/// Edges and odds of the counts: one by one, or bins of the race days' expectations where the list is too short.
-fn bins(f: &Forecast, p: &PointForecast) -> (Vec<f64>, Vec<f64>) {
-    const BINS: f64 = 24.0;
+/// Edges and odds of the counts: one by one, or in bins over the middle 90 % of races where the list is too short.
+fn bins(p: &PointForecast) -> (Vec<f64>, Vec<f64>) {
     let single = &p.missed.distribution;
-    if (p.missed.p95 as usize) < single.len() || p.race_rates.is_empty() {
+    if (p.missed.p95 as usize) < single.len() {
         return ((0..=single.len()).map(|k| k as f64 - 0.5).collect(), single.clone());
     }
-    let counts: Vec<f64> = p.race_rates.iter().map(|r| r * f.runners as f64).collect();
-    let most = counts.iter().copied().fold(0.0, f64::max);
-    let width = crate::report::scale::tick_step(most, BINS as usize).max(1.0);
-    let bins = (most / width).floor() as usize + 1;
-    let mut odds = vec![0.0; bins];
-    for count in &counts {
-        odds[((count / width) as usize).min(bins - 1)] += 1.0 / counts.len() as f64;
-    }
-    ((0..=bins).map(|k| k as f64 * width - 0.5).collect(), odds)
+    let (low, middle, high) = (p.missed.p05 as f64, p.missed.median as f64, p.missed.p95 as f64);
+    (vec![low - 0.5, middle + 0.5, (high + 0.5).max(middle + 1.5)], vec![0.45, 0.45])
 }

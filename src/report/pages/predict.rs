@@ -2,10 +2,11 @@
 
 use super::{assumed, frame};
 use crate::course::Course;
-use crate::report::estimator_words::doubts;
-use crate::report::figures::{footprint, hinges, predict};
+use crate::report::figures::{footprint, predict};
 use crate::report::page::Page;
-use crate::report::predict_text::{answer, field_sentence, missed_range, within};
+use crate::report::predict_text::{
+    answer, clear_drivers, field_sentence, missed_range, why_ended, with_unit, within, worst,
+};
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{capital, grouped, minus, per_10_000, percent, rate_percent};
 use crate::study::footprint::Footprint;
@@ -17,7 +18,7 @@ const MOST_PLANS: usize = 4;
 /// Numbers of the points worth a drawing: the first of each layout, finish and worst point first.
 pub fn points_to_draw(course: &Course, forecast: &Forecast) -> Vec<usize> {
     let mut order: Vec<usize> = (0..course.points.len()).collect();
-    let rate = |p: usize| forecast.points[p].summary.miss_rate;
+    let rate = |p: usize| forecast.points[p].miss_rate.value;
     order.sort_by(|&a, &b| {
         course.points[b].is_finish.cmp(&course.points[a].is_finish).then(rate(b).total_cmp(&rate(a)))
     });
@@ -46,7 +47,6 @@ pub fn page(f: &Forecast, course: &Course, footprints: &[(usize, Footprint)]) ->
         figures.push(footprint::plan(print, &course.points[*p], &format!("plan-{}", i + 1)));
     }
     figures.push(predict::counts(f));
-    figures.extend(hinges::hinges(f));
     let mut page = Page {
         subject: f.event.clone(),
         note: note(f),
@@ -57,9 +57,9 @@ pub fn page(f: &Forecast, course: &Course, footprints: &[(usize, Footprint)]) ->
         figures,
         ..frame("predict", &f.provenance, assumed(&f.assumptions))
     };
-    page.run.push(("race days".into(), grouped(f.races)));
+    page.run.push(("draws of what nobody knows".into(), grouped(f.worlds)));
     page.run.push(("runners simulated".into(), grouped(f.passings)));
-    page.run.extend(doubts(f).into_iter().map(|doubt| ("rates".into(), doubt)));
+    page.run.push(("precision".into(), why_ended(f)));
     page.run.push(("region".into(), format!("{}: {}", f.region, f.region_source)));
     page
 }
@@ -78,50 +78,53 @@ fn note(f: &Forecast) -> String {
 fn points(f: &Forecast) -> Table {
     let mut table = Table::new(&[
         ("point", "timing point", Show::Fixed(0)),
-        ("miss_rate", "missed", Show::Fixed(0)),
-        ("mc", "computed within", Show::Fixed(0)),
+        ("miss_rate", "mean", Show::Fixed(0)),
+        ("interval", "95 % simulation interval", Show::Fixed(0)),
+        ("median", "median race", Show::Fixed(0)),
         ("race", "race to race, 5 to 95 %", Show::Fixed(0)),
         ("missed", "runners missed", Show::Fixed(0)),
-        ("target", "target", Show::Fixed(0)),
-        ("target_odds", "odds of the target", Show::Fixed(0)),
+        ("target", "promise", Show::Fixed(0)),
+        ("kept", "promise kept", Show::Fixed(0)),
     ]);
     for p in &f.points {
-        let s = &p.summary;
+        let r = &p.race_to_race;
         let range = |low: f64, high: f64| format!("{} to {}", per_10_000(low), per_10_000(high));
-        let (rate, within) = if s.none_met {
-            (format!("fewer than {}", per_10_000(s.mc_high)), "none met".to_owned())
+        let (rate, within) = if p.none_met {
+            (format!("fewer than {}", per_10_000(p.miss_rate.high)), "none met".to_owned())
         } else {
-            (per_10_000(s.miss_rate), within(s, &p.found_by))
+            (per_10_000(p.miss_rate.value), within(&p.miss_rate))
         };
         table.row([
             Cell::from(p.name.as_str()),
             rate.into(),
             within.into(),
-            range(s.race_p05, s.race_p95).into(),
+            per_10_000(r.median.value).into(),
+            range(r.p05.value, r.p95.value).into(),
             missed_range(&p.missed).into(),
-            rate_percent(p.target).into(),
-            percent(p.missed.target_odds).into(),
+            rate_percent(p.promise.target).into(),
+            percent(p.promise.kept().value).into(),
         ]);
     }
     table
 }
 
 fn hinges(f: &Forecast) -> Vec<String> {
-    let Some(p) = predict::worst(f) else { return vec![] };
-    let line = |h: &crate::study::hinges::Hinge| {
-        let unit = if h.unit.is_empty() { String::new() } else { format!(" {}", h.unit) };
-        let at = |v: f64| minus(&format!("{v:.2}{unit}"));
+    let Some(p) = worst(f) else { return vec![] };
+    let line = |d: &crate::study::what_drives::Driver| {
+        let at = |v: f64| minus(&with_unit(v, &d.unit));
         format!(
-            "{}: {} of 10,000 are missed at {} on race days around {}, {} on those around {}.",
-            capital(&h.what),
-            per_10_000(h.miss_rate_at_low),
+            "{}: {} of 10,000 are missed at {} on race days around {}, {} on those around {}; it decides {} alone, {}.",
+            capital(&d.what),
+            per_10_000(d.miss_rate_at_low.value),
             p.name,
-            at(h.low),
-            per_10_000(h.miss_rate_at_high),
-            at(h.high)
+            at(d.low),
+            per_10_000(d.miss_rate_at_high.value),
+            at(d.high),
+            percent(d.share.value),
+            if d.nobody_knows { "in every race until measured" } else { "afresh on each day" }
         )
     };
-    let mut out: Vec<String> = p.hinges.iter().filter(|h| h.clear).take(4).map(line).collect();
+    let mut out: Vec<String> = clear_drivers(p, 4).into_iter().map(line).collect();
     if p.closer_than_measured > 0.01 {
         out.push(format!(
             "{} of the bibs (and {} of the misses) at {} sit closer to the body than any mount measured; there the \
@@ -132,39 +135,4 @@ fn hinges(f: &Forecast) -> Vec<String> {
         ));
     }
     out
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::estimate::run::Plan;
-    use crate::estimate::stop::Precision;
-    use crate::report::figures::predict::miss_rates;
-    use crate::{course, passing, study, tag};
-    use std::path::Path;
-    use std::sync::Arc;
-
-    /// Text, page and figure alike show no interval where there is no honest one.
-    #[test]
-    fn an_interval_not_known_is_shown_nowhere() {
-        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-        let (course, _) = course::load(&root.join("scenarios/trail-soaked-one-mat.toml")).unwrap();
-        let (tag, _) = tag::load(&root.join("demo-data/tags/alder")).unwrap();
-        let prepared = passing::prepare(Arc::new(course), Arc::new(tag));
-        let plan = Plan {
-            seed: 1,
-            precision: Precision { relative: 0.05, absolute: 1e-9, max_passings: 1 << 40 },
-            races: Some(8),
-            passings_per_race: 20,
-            estimator: Default::default(),
-        };
-        let mut forecast = study::predict::predict(&prepared, &plan, &[], &mut |_| true);
-        let shown = |f: &Forecast| {
-            let figure = format!("{:?}", miss_rates(f));
-            (format!("{:?}", points(f)).contains("not known yet"), figure.contains("inner: None"))
-        };
-        assert_eq!(shown(&forecast), (false, false));
-        forecast.points.iter_mut().for_each(|point| point.found_by.interval_known = false);
-        assert_eq!(shown(&forecast), (true, true));
-    }
 }

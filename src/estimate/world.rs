@@ -1,0 +1,210 @@
+//! One world, estimated: the mergeable unit of every run.
+//!
+//! A world is one draw of what nobody knows and only passings tell (`passing::unknowns`). Its passings leave the offset of the thresholds
+//! open (`offsets`) and are gathered by stratum, so each world gives the miss odds of `RACE_DAYS` race days, for every set of lines, on the
+//! same passings. Passings of even and of odd number make two halves: their difference tells the noise of the passings alone.
+//! A row is a pure function of (inputs, seed, allocation, world). A run is the list of its rows in the order of their worlds; so threads,
+//! checkpoints and shards give the same bytes.
+
+use super::offsets::{RACE_DAYS, RaceDays};
+use super::passings::{LATERAL_BINS, PassingWorkspace, crossing_of, runner_of, send};
+use super::strata::{Stratum, strata, to_index, weights};
+use crate::passing::draw::race_point;
+use crate::passing::score::{each_step, each_step_of_any, score_sorted};
+use crate::passing::{Prepared, RaceContext};
+use serde::{Deserialize, Serialize};
+
+/// Causes: never in reach, asleep, awake but not heard, heard but crowded out.
+pub const CAUSES: usize = 4;
+
+/// What a run asks of every world.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Ask {
+    pub seed: u64,
+    /// Sets of lines at each point as bit masks, the first of a point all its lines; none: the point is left out.
+    pub masks: Vec<Vec<u64>>,
+    /// Passings of each stratum, even numbers.
+    pub allocation: Vec<u64>,
+}
+
+impl Ask {
+    /// Number of a point's set among all sets; the set after the last is "missed at one point or more".
+    pub fn set(&self, point: usize, set: usize) -> usize {
+        self.masks[..point].iter().map(Vec::len).sum::<usize>() + set
+    }
+    pub fn sets(&self) -> usize {
+        self.masks.iter().map(Vec::len).sum()
+    }
+    pub fn passings(&self) -> u64 {
+        self.allocation.iter().sum()
+    }
+    /// All lines of each point, 0 where it is left out.
+    pub(crate) fn points(&self) -> Vec<u64> {
+        self.masks.iter().map(|masks| masks.first().copied().unwrap_or(0)).collect()
+    }
+    /// All lines, and each line alone where there are several.
+    pub fn standard_masks(prepared: &Prepared) -> Vec<Vec<u64>> {
+        let of_point = |lines: usize| {
+            let alone = (0..lines).map(|l| 1u64 << l).filter(|_| lines > 1);
+            std::iter::once((1u64 << lines) - 1).chain(alone).collect()
+        };
+        prepared.points.iter().map(|p| of_point(p.lines.len())).collect()
+    }
+}
+
+/// Where the misses of all lines of a point come from, over all race days of the world; each list sums to the miss rate.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Shares {
+    pub causes: [f64; CAUSES],
+    /// By stratum, in the order of `strata`.
+    pub strata: Vec<f64>,
+    pub lateral: [f64; LATERAL_BINS],
+    /// Weight of all passings (missed or not) by lateral bin.
+    pub lateral_weight: [f64; LATERAL_BINS],
+    /// Share of passings closer to the body than any mount measured, and misses among them.
+    pub clamped: f64,
+    pub clamped_missed: f64,
+}
+
+/// Estimates of one world.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct WorldRow {
+    pub world: u64,
+    pub passings: u64,
+    /// `[set][half][race day]`, flat: sets of the points in order, then "missed at one point or more".
+    pub odds: Vec<f32>,
+    /// Mean weight of each stratum.
+    pub weights: Vec<f64>,
+    pub points: Vec<Shares>,
+}
+
+impl WorldRow {
+    /// Miss odds of a set of lines on each race day, from half 0 or 1 of the passings.
+    pub fn half(&self, set: usize, half: usize) -> &[f32] {
+        let first = (2 * set + half) * RACE_DAYS;
+        &self.odds[first..first + RACE_DAYS]
+    }
+}
+
+/// Staircases of a world, gathered on the grid of its race days: `[set][half][stratum][cell]`, sums over passings.
+pub struct Gathered {
+    pub days: RaceDays,
+    pub strata: Vec<Stratum>,
+    cells: Vec<f64>,
+    points: Vec<Shares>,
+    mean_weights: Vec<f64>,
+}
+
+/// Runs the passings of a world; `None` once `stop` says so.
+pub fn gather(
+    prepared: &Prepared,
+    ask: &Ask,
+    world: u64,
+    space: &mut PassingWorkspace,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Option<Gathered> {
+    let course = &prepared.course;
+    let strata = strata(course);
+    let point = race_point(&prepared.tag.name, ask.seed, world);
+    let days = RaceDays::new(course, &prepared.tag, ask.seed, world, &point);
+    let mut mean_weights = vec![0.0; strata.len()];
+    for day in &days.days {
+        for (sum, w) in mean_weights.iter_mut().zip(weights(course, &strata, &day.draw)) {
+            *sum += w / RACE_DAYS as f64;
+        }
+    }
+    let race = RaceContext::new(prepared, days.world.clone()).certain(days.low_db, days.high_db);
+    let (width, all_points) = (days.width(), ask.points());
+    let mut cells = vec![0.0; (ask.sets() + 1) * 2 * strata.len() * width];
+    let mut points =
+        vec![Shares { strata: vec![0.0; strata.len()], ..Shares::default() }; course.points.len()];
+    for (s, &count) in ask.allocation.iter().enumerate() {
+        let share = mean_weights[s] / count as f64;
+        for k in 0..count {
+            if stop() {
+                return None;
+            }
+            let passing = to_index(s, k, strata.len());
+            let runner = runner_of(&race, &strata, ask.seed, passing);
+            let row_of = |set: usize| ((2 * set + (k % 2) as usize) * strata.len() + s) * width;
+            let draw_at = |point| crossing_of(&race, ask.seed, passing, point);
+            send(&race, &runner, draw_at, &all_points, space, |at, work| {
+                let shares = &mut points[at.point];
+                shares.lateral_weight[at.lateral_bin] += share;
+                shares.clamped += if at.clamped { share } else { 0.0 };
+                for (i, &mask) in ask.masks[at.point].iter().enumerate() {
+                    let Some((rounds, in_reach)) = work.rounds_of(mask) else { continue };
+                    let first = row_of(ask.set(at.point, i));
+                    let row = &mut cells[first..first + width];
+                    let stays = each_step(rounds, |margin, rise| days.gather(row, margin, rise));
+                    row[width - 1] += stays;
+                    if i > 0 {
+                        continue;
+                    }
+                    let score = score_sorted(rounds, |margin| days.mean_odds_above(margin), in_reach);
+                    let missed = share * score.miss;
+                    let causes = [score.never_in_reach, score.asleep, score.unheard, score.crowded_out];
+                    shares.causes.iter_mut().zip(causes).for_each(|(sum, cause)| *sum += share * cause);
+                    shares.strata[s] += missed;
+                    shares.lateral[at.lateral_bin] += missed;
+                    shares.clamped_missed += if at.clamped { missed } else { 0.0 };
+                }
+            });
+            if space.open_points > 0 {
+                let first = row_of(ask.sets());
+                let row = &mut cells[first..first + width];
+                let groups = space.open_points as usize;
+                let stays =
+                    each_step_of_any(&mut space.joined, groups, |margin, rise| days.gather(row, margin, rise));
+                row[width - 1] += stays;
+            }
+        }
+    }
+    Some(Gathered { days, strata, cells, points, mean_weights })
+}
+
+impl Gathered {
+    /// Mean staircase of a stratum for one set of lines, from half 0 or 1 of its `passings`.
+    pub fn staircase(&self, set: usize, half: usize, stratum: usize) -> &[f64] {
+        let first = ((2 * set + half) * self.strata.len() + stratum) * self.days.width();
+        &self.cells[first..first + self.days.width()]
+    }
+
+    /// Miss odds of every set of lines on every race day.
+    fn row(self, prepared: &Prepared, ask: &Ask, world: u64) -> WorldRow {
+        let width = self.days.width();
+        let day_weights: Vec<Vec<f64>> =
+            self.days.days.iter().map(|day| weights(&prepared.course, &self.strata, &day.draw)).collect();
+        let mut odds = Vec::with_capacity((ask.sets() + 1) * 2 * RACE_DAYS);
+        let mut mixed = vec![0.0; width];
+        for set in 0..=ask.sets() {
+            for half in 0..2 {
+                // Strata with nothing to miss cost nothing.
+                let open: Vec<usize> = (0..self.strata.len())
+                    .filter(|&s| self.staircase(set, half, s).iter().any(|&h| h != 0.0))
+                    .collect();
+                for (day, weights) in day_weights.iter().enumerate() {
+                    mixed.fill(0.0);
+                    for &s in &open {
+                        let share = weights[s] / (ask.allocation[s] / 2) as f64;
+                        let cells = self.staircase(set, half, s);
+                        mixed.iter_mut().zip(cells).for_each(|(sum, h)| *sum += share * h);
+                    }
+                    odds.push(self.days.odds(&mixed, day).clamp(0.0, 1.0) as f32);
+                }
+            }
+        }
+        WorldRow { world, passings: ask.passings(), odds, weights: self.mean_weights, points: self.points }
+    }
+}
+
+/// The estimates of a world; `None` once `stop` says so.
+pub fn run_world(
+    prepared: &Prepared,
+    ask: &Ask,
+    world: u64,
+    space: &mut PassingWorkspace,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Option<WorldRow> {
+    gather(prepared, ask, world, space, stop).map(|gathered| gathered.row(prepared, ask, world))
+}
