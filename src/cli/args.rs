@@ -147,13 +147,13 @@ pub struct Pictures {
 #[derive(Debug, Args)]
 pub struct RunArgs {
     /// Standard error wanted for each point's miss rate, as a share of the rate ...
-    #[arg(long, default_value_t = 0.05, value_parser = share)]
+    #[arg(long, default_value_t = 0.1, value_parser = share)]
     pub precision: f64,
     /// ... or in missed runners per race, whichever is looser: nothing is refined below it
-    #[arg(long, default_value_t = 0.01, value_name = "RUNNERS", value_parser = share)]
+    #[arg(long, default_value_t = 0.1, value_name = "RUNNERS", value_parser = share)]
     pub least_runners: f64,
     /// Most runners simulated, each past every timing point
-    #[arg(long, default_value_t = 400_000)]
+    #[arg(long, default_value_t = 200_000)]
     pub max_passings: u64,
     /// Runners simulated in each world (a world: one draw of what nobody knows)
     #[arg(long, default_value_t = crate::estimate::run::PASSINGS_PER_WORLD)]

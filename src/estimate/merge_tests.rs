@@ -1,5 +1,5 @@
 use super::*;
-use crate::estimate::offsets::RACE_DAYS;
+use crate::estimate::offsets::{LEVELS, RACE_DAYS};
 use crate::estimate::rows_file::{FORMAT, FORMAT_VERSION, Input, parse, write};
 use crate::estimate::run::{Plan, Precision};
 use crate::estimate::world::{Ask, Shares};
@@ -10,7 +10,7 @@ fn row(world: u64) -> WorldRow {
     let rate = 1.0 / (world as f64 + 3.0);
     let odds = (0..4 * RACE_DAYS).map(|day| (rate / (day as f64 + 1.7)) as f32).collect();
     let shares = Shares { causes: [rate, 0.0, 1e-300, f64::MIN_POSITIVE], strata: vec![rate], ..Shares::default() };
-    WorldRow { world, passings: 40, odds, weights: vec![1.0], points: vec![shares] }
+    WorldRow { world, level_weights: vec![1.0; LEVELS], passings: 40, odds, weights: vec![1.0], points: vec![shares] }
 }
 
 fn part(index: u64, of: u64) -> (String, RowsFile) {
@@ -26,7 +26,7 @@ fn part(index: u64, of: u64) -> (String, RowsFile) {
         program_version: "1.2.3".to_owned(),
         inputs: vec![Input { path: "a.toml".to_owned(), sha256: "00".to_owned() }],
         plan,
-        ask: Ask { seed: 9, masks: vec![vec![1]], allocation: vec![40] },
+        ask: Ask { seed: 9, masks: vec![vec![1]], allocation: vec![40], tilt: Default::default() },
         shard: Shard { index, of },
     };
     let rows = header.shard.worlds(WORLDS).map(row).collect();

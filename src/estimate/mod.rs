@@ -3,12 +3,11 @@
 //! ```text
 //! strata ── passings ── world ── run          a world: passings on a few strata, read for 64 race days
 //!            offsets ──┘          │           what is read off the staircase of margins
-//!            allocation ──────────┘           where the passings go
+//!            pilot  tilt ─────────┘           where passings and worlds go
 //!                     reading ── promise      every figure, with its interval (replicates)
 //!   rows_file  checkpoint  shard  merge       runs that are kept, cut and put together
 //! ```
 
-pub mod allocation;
 pub mod checkpoint;
 pub mod indices;
 pub mod information;
@@ -18,6 +17,7 @@ pub mod merge;
 pub mod offsets;
 pub mod paired;
 pub mod passings;
+pub mod pilot;
 pub mod promise;
 pub mod reading;
 pub mod replicates;
@@ -28,6 +28,7 @@ pub mod settle;
 pub mod shard;
 pub mod shared_misses;
 pub mod strata;
+pub mod tilt;
 pub mod weights;
 pub mod whole_file;
 pub mod world;

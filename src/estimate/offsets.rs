@@ -11,8 +11,9 @@
 
 use crate::course::Course;
 use crate::passing::RaceDraw;
-use crate::passing::draw::{OffsetLaw, RACE_DIMS, offset_law, place_of, race_point};
-use crate::passing::unknowns::{Layer, UNKNOWNS, read_off};
+use crate::passing::draw::{OffsetLaw, RACE_DIMS, REPLICATES, offset_law, place_of};
+use super::tilt::Tilt;
+use crate::passing::unknowns::{Layer, UNKNOWNS, by_passings, read_off};
 use crate::random::quantity::Quantity;
 use crate::random::sobol::{Scrambled, Sobol};
 use crate::tag::Tag;
@@ -41,20 +42,31 @@ pub struct RaceDays {
     /// The world with no shift of the thresholds: what passings see.
     pub world: RaceDraw,
     pub days: Vec<RaceDay>,
+    /// Their points of the unit cube.
+    pub points: Vec<[f64; RACE_DIMS]>,
+    /// Weight of each level, 1 on average.
+    pub level_weights: [f64; LEVELS],
     /// Offsets below this never put a tag to sleep, above never wake one, but for a probability of 1e-9.
     pub low_db: f64,
     pub high_db: f64,
     cells: usize,
     /// `[day][cell]`: probability that the offset of a tag exceeds the cell's; empty where no offset is left open.
     above: Vec<f64>,
-    /// Mean of `above` over the days.
+    /// Weighted mean of `above` over the days.
     pub mean_above: Vec<f64>,
 }
 
 impl RaceDays {
     /// Of the world whose point of the unit cube is `point`.
-    pub fn new(course: &Course, tag: &Tag, seed: u64, world: u64, point: &[f64; RACE_DIMS]) -> RaceDays {
-        let days: Vec<RaceDay> = points(&tag.name, seed, world, point)
+    pub fn new(
+        course: &Course,
+        tag: &Tag,
+        (seed, world): (u64, u64),
+        point: &[f64; RACE_DIMS],
+        tilt: &Tilt,
+    ) -> RaceDays {
+        let (points, level_weights) = points(&tag.name, (seed, world), point, tilt);
+        let days: Vec<RaceDay> = points
             .iter()
             .map(|u| RaceDraw::from_uniforms(course, tag, world, u))
             .map(|draw| RaceDay { shift_db: draw.threshold_offset_db(), law: offset_law(course, &draw), draw })
@@ -62,19 +74,28 @@ impl RaceDays {
         let mut base = RaceDraw::from_uniforms(course, tag, world, point);
         (base.batch_offset_db, base.sample_mean_error_db, base.lab_bias_db) = (0.0, 0.0, 0.0);
         let exact = days.iter().all(|day| pinned(day.law) && day.shift_db == days[0].shift_db);
+        let weight = |day: usize| level_weights[day / DAYS] / RACE_DAYS as f64;
         let above = |margin_db: f64| {
-            days.iter().map(|day| day.law.odds_above(margin_db - day.shift_db)).sum::<f64>() / days.len() as f64
+            let of_day = |(i, day): (usize, &RaceDay)| weight(i) * day.law.odds_above(margin_db - day.shift_db);
+            days.iter().enumerate().map(of_day).sum::<f64>()
+        };
+        let below = |margin_db: f64| {
+            let of_day =
+                |(i, day): (usize, &RaceDay)| weight(i) * (1.0 - day.law.odds_above(margin_db - day.shift_db));
+            days.iter().enumerate().map(of_day).sum::<f64>()
         };
         let (low_db, high_db) = if exact {
             let at = days[0].shift_db + days[0].law.0.median();
             (at, at)
         } else {
-            (edge(&|m| 1.0 - above(m), -1.0), edge(&above, 1.0))
+            (edge(&below, -1.0), edge(&above, 1.0))
         };
         let cells = if exact { 0 } else { ((high_db - low_db) / STEP_DB).ceil() as usize + 2 };
         let mut out = RaceDays {
             world: base,
             days,
+            points,
+            level_weights,
             low_db,
             high_db,
             cells,
@@ -87,7 +108,7 @@ impl RaceDays {
             for cell in 0..cells {
                 let above = law.odds_above(out.low_db + cell as f64 * STEP_DB - shift_db);
                 out.above.push(above);
-                out.mean_above[cell] += above / RACE_DAYS as f64;
+                out.mean_above[cell] += above * level_weights[day / DAYS] / RACE_DAYS as f64;
             }
         }
         out
@@ -120,43 +141,76 @@ impl RaceDays {
 
     /// Probability, over all race days, that the offset of a tag exceeds `margin_db`.
     pub fn mean_odds_above(&self, margin_db: f64) -> f64 {
+        self.read(&self.mean_above, margin_db)
+    }
+
+    /// The same over the race days of one level, unweighted.
+    pub fn level_odds_above(&self, level: usize) -> impl Fn(f64) -> f64 {
+        let mut mean = vec![0.0; self.cells];
+        for day in level * DAYS..(level + 1) * DAYS {
+            let above = &self.above[day * self.cells..(day + 1) * self.cells];
+            mean.iter_mut().zip(above).for_each(|(sum, a)| *sum += a / DAYS as f64);
+        }
+        move |margin_db| self.read(&mean, margin_db)
+    }
+
+    fn read(&self, above: &[f64], margin_db: f64) -> f64 {
         if self.cells == 0 {
             return f64::from(u8::from(self.low_db > margin_db));
         }
         let place = ((margin_db - self.low_db) / STEP_DB).clamp(0.0, (self.cells - 1) as f64 - 1e-9);
         let (cell, part) = (place as usize, place.fract());
-        self.mean_above[cell] * (1.0 - part) + self.mean_above[cell + 1] * part
+        above[cell] * (1.0 - part) + above[cell + 1] * part
     }
 }
 
 /// The draws of the race days of a world.
-pub fn race_day_draws(course: &Course, tag: &Tag, seed: u64, world: u64) -> Vec<RaceDraw> {
-    let point = race_point(&tag.name, seed, world);
-    let points = points(&tag.name, seed, world, &point);
+pub fn race_day_draws(
+    course: &Course,
+    tag: &Tag,
+    (seed, world): (u64, u64),
+    point: &[f64; RACE_DIMS],
+    tilt: &Tilt,
+) -> Vec<RaceDraw> {
+    let (points, _) = points(&tag.name, (seed, world), point, tilt);
     points.iter().map(|u| RaceDraw::from_uniforms(course, tag, world, u)).collect()
 }
 
-/// Points of the race days of a world: the world's own but for what is read off.
-fn points(tag_name: &str, seed: u64, world: u64, point: &[f64; RACE_DIMS]) -> Vec<[f64; RACE_DIMS]> {
+/// Points of the race days of a world (the world's own but for what is read off), and the weights of its levels.
+fn points(
+    tag_name: &str,
+    (seed, world): (u64, u64),
+    point: &[f64; RACE_DIMS],
+    tilt: &Tilt,
+) -> (Vec<[f64; RACE_DIMS]>, [f64; LEVELS]) {
     use crate::random::{Purpose, Stream};
     let sobol = SOBOL.get_or_init(|| Sobol::new(RACE_DIMS).expect("RACE_DIMS is below MAX_DIMS"));
-    let shared = Scrambled::from_stream(sobol, &mut Stream::new(seed, Purpose::RaceDays, 0, world, 0));
-    let own =
-        Scrambled::from_stream(sobol, &mut Stream::new(seed, Purpose::RaceDays, place_of(tag_name), world, 0));
-    let coordinate = |dim: usize, index: usize| {
-        let net = if UNKNOWNS[dim].of_tag { &own } else { &shared };
-        net.coordinate(dim, index as u64)
+    // One net for all worlds of a replicate, so that levels and days are spread evenly over all of them together.
+    let (replicate, index) = (world % REPLICATES, world / REPLICATES);
+    let net = |place: u64| {
+        Scrambled::from_stream(sobol, &mut Stream::new(seed, Purpose::RaceDays, place, replicate, 0))
     };
+    let (shared, own) = (net(0), net(place_of(tag_name)));
+    let coordinate = |dim: usize, place: usize| {
+        let net = if UNKNOWNS[dim].of_tag { &own } else { &shared };
+        net.coordinate(dim, place as u64)
+    };
+    let first = index as usize * LEVELS;
+    // A dimension that is the world's own is free in these nets.
+    let free = by_passings().next().expect("some unknowns need passings");
     let mut out = Vec::with_capacity(RACE_DAYS);
-    for level in 0..LEVELS {
+    let mut weights = [1.0; LEVELS];
+    for (level, weight) in weights.iter_mut().enumerate() {
+        let mut u = *point;
+        read_off(Layer::NobodyKnows).for_each(|dim| u[dim] = coordinate(dim, first + level));
+        let pick = shared.coordinate(free, (first + level) as u64);
+        (u, *weight) = tilt.point(&u, pick, read_off(Layer::NobodyKnows));
         for day in 0..DAYS {
-            let mut u = *point;
-            read_off(Layer::NobodyKnows).for_each(|dim| u[dim] = coordinate(dim, level));
-            read_off(Layer::OfTheDay).for_each(|dim| u[dim] = coordinate(dim, level * DAYS + day));
+            read_off(Layer::OfTheDay).for_each(|dim| u[dim] = coordinate(dim, (first + level) * DAYS + day));
             out.push(u);
         }
     }
-    out
+    (out, weights)
 }
 
 static SOBOL: std::sync::OnceLock<Sobol> = std::sync::OnceLock::new();
@@ -195,7 +249,7 @@ mod tests {
         let (course, _) = crate::course::load(&root.join("scenarios/city-10k-dry-usa.toml")).unwrap();
         let (tag, _) = crate::tag::load(&root.join("demo-data/tags/birch")).unwrap();
         let point = crate::passing::draw::race_point(&tag.name, 4, 7);
-        RaceDays::new(&course, &tag, 4, 7, &point)
+        RaceDays::new(&course, &tag, (4, 7), &point, &Tilt::default())
     }
 
     #[test]

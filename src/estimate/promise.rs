@@ -3,9 +3,9 @@
 //! A promise of a detection rate p allows ⌊(1 − p)·n⌋ missed runners: that count, everywhere. Given a race day the count is binomial with the day's miss
 //! odds; over race days it is their mixture. Two questions are kept apart. *This race*: the probability that one race breaks the promise.
 //! *A contract*: the same unknowns hold in every race until somebody measures them, so races fail together; given what nobody knows
-//! (world and level) the races of a contract are independent, and the number that fail is a mixture of binomials over worlds.
+//! (a level) the races of a contract are independent, and the number that fail is a mixture of binomials over levels.
 
-use super::offsets::{DAYS, LEVELS, RACE_DAYS};
+use super::offsets::{DAYS, LEVELS};
 use super::reading::{SetDays, without};
 use super::replicates::{Figure, Scale};
 use crate::numeric::counts::binomial_tails;
@@ -79,20 +79,12 @@ pub fn promise(days: &SetDays, runners: u64, target: f64, contract_races: u64) -
     let allowed = allowed(target, runners);
     let table = Breaks::new(runners, allowed);
     let over_days = |days: &[f64]| days.iter().map(|&q| table.at(q)).sum::<f64>() / days.len() as f64;
-    let mut breaks = days.mean_of(Scale::LogOdds, |w| days.clean(w, over_days));
-    breaks = within_0_1(breaks, days);
+    let breaks = within_0_1(days.mean_of(Scale::LogOdds, |level| days.clean(level, over_days)), days);
     let at_least = (1..=contract_races)
         .map(|k| {
-            let fails = |day_odds: &[f64]| {
-                (0..LEVELS)
-                    .map(|level| {
-                        let q = over_days(&day_odds[level * DAYS..(level + 1) * DAYS]).clamp(0.0, 1.0);
-                        binomial_tails(k - 1, contract_races, q).1
-                    })
-                    .sum::<f64>()
-                    / LEVELS as f64
-            };
-            within_0_1(days.mean_of(Scale::LogOdds, |w| days.clean(w, fails)), days)
+            let fails =
+                |days: &[f64]| binomial_tails(k - 1, contract_races, over_days(days).clamp(0.0, 1.0)).1;
+            within_0_1(days.mean_of(Scale::LogOdds, |level| days.clean(level, fails)), days)
         })
         .collect();
     Promise { target, runners, allowed, breaks, contract_races, at_least }
@@ -101,7 +93,7 @@ pub fn promise(days: &SetDays, runners: u64, target: f64, contract_races: u64) -
 /// A probability in its range. Where every world says the same (none breaks, or all do) the worlds themselves bound it: the 97.5 % limit of
 /// no event among as many.
 fn within_0_1(f: Figure, days: &SetDays) -> Figure {
-    let limit = 3.688_879 / days.worlds().max(1) as f64;
+    let limit = 3.688_879 * LEVELS as f64 / days.levels().max(1) as f64;
     let clamp = |x: f64| x.clamp(0.0, 1.0);
     let mut out =
         Figure { value: clamp(f.value), low: clamp(f.low), high: clamp(f.high), standard_error: f.standard_error };
@@ -173,11 +165,11 @@ fn node(i: usize) -> f64 {
 /// neighbours so that the mean stays.
 fn clean_law(days: &SetDays) -> Vec<f64> {
     let mut law = vec![0.0; NODES];
-    let weights = without(&days.sums(|_| 1.0), None) * RACE_DAYS as f64;
-    for world in 0..days.worlds() {
+    let weights = without(&days.sums(|_| 1.0), None) * DAYS as f64;
+    for level in 0..days.levels() {
         for (version, factor) in [(0, 2.0), (1, -0.5), (2, -0.5)] {
-            for &odds in days.version(version, world) {
-                let mass = factor * days.weight(world) / weights;
+            for &odds in days.version(version, level) {
+                let mass = factor * days.weight(level) / weights;
                 let odds = odds.clamp(0.0, 1.0);
                 if odds <= node(1) {
                     law[0] += mass * (1.0 - odds / node(1));
@@ -235,6 +227,7 @@ pub fn runners_per_race(rate: Figure, runners: u64) -> Figure {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::estimate::offsets::RACE_DAYS;
     use crate::estimate::world::WorldRow;
     use crate::passing::draw::REPLICATES;
 
@@ -245,12 +238,13 @@ mod tests {
             .enumerate()
             .map(|(world, &q)| WorldRow {
                 world: world as u64,
+                level_weights: vec![1.0; LEVELS],
                 passings: 1000,
                 odds: vec![q as f32; 2 * RACE_DAYS],
                 ..WorldRow::default()
             })
             .collect();
-        SetDays::new(&rows, &vec![1.0; rows.len()], 0)
+        SetDays::new(&rows, 0)
     }
 
     /// Source: binomial probabilities, elementary: n = 10, p = 0.3: P(0) = 0.0282475, P(3) = 0.2668279; Bin(2500, 0.002): P(0) = 0.00670430,

@@ -1,98 +1,104 @@
 //! What is read off a run: one place for every figure that a command prints.
 //!
-//! A run is a list of worlds, each with `RACE_DAYS` race days of known miss odds. The expected miss rate is their mean. How races differ (quantiles, the
-//! count missed, the probability that a promise breaks) is read from the same race days. The passings of a world are few, so a day's
-//! miss odds carry noise that widens every such figure by a term in 1/passings. It is taken out by the two halves of the passings:
-//! with F the figure from all passings and F_a, F_b those from the halves,  2F − (F_a + F_b)/2  is free of that term (Richardson's
-//! step; M. H. Quenouille, Biometrika 43 (1956) 353-360). A mean stays as it is, so the mean of a distribution is the mean printed.
+//! A run is a list of worlds, each with `LEVELS` draws of what nobody knows about thresholds times `DAYS` race days of known miss odds. The expected miss
+//! rate is their weighted mean. How races differ (quantiles, the count missed, the probability that a promise breaks) is read from the
+//! same race days. The passings of a world are few, so a day's miss odds carry noise that widens every such figure by a term in 1/passings. It is taken
+//! out by the two halves of the passings: with F the figure from all passings and F_a, F_b those from the halves,  2F − (F_a + F_b)/2  is free of that
+//! term (Richardson's step; M. H. Quenouille, Biometrika 43 (1956) 353-360). A mean stays as it is, so the mean of a distribution is the mean
+//! printed.
 
-use super::offsets::RACE_DAYS;
+use super::offsets::{DAYS, LEVELS, RACE_DAYS};
 use super::replicates::{Figure, Scale, figure};
 use super::world::WorldRow;
 use crate::passing::draw::REPLICATES;
 
-/// The race days of one set of lines: miss odds from all passings and from their halves.
+/// The race days of one set of lines: miss odds from all passings and from their halves. A *level* is one draw of all that nobody
+/// knows; level number w·LEVELS + l is level l of world w.
 pub struct SetDays {
-    /// Replicates met, and that of each world.
     pub replicates: usize,
-    replicate_of: Vec<usize>,
+    /// Weight of each level.
     weights: Vec<f64>,
-    /// `[all, half a, half b][world × RACE_DAYS + day]`.
+    replicate_of: Vec<usize>,
+    /// `[all, half a, half b][level × DAYS + day]`.
     odds: [Vec<f64>; 3],
     /// Passings behind it.
     pub passings: u64,
 }
 
 impl SetDays {
-    /// Of set number `set`; `weights[w]` weighs row w.
-    pub fn new(rows: &[WorldRow], weights: &[f64], set: usize) -> SetDays {
+    /// Of set number `set`.
+    pub fn new(rows: &[WorldRow], set: usize) -> SetDays {
         let days = |half: usize| -> Vec<f64> {
             rows.iter().flat_map(|row| row.half(set, half).iter().map(|&q| f64::from(q))).collect()
         };
         let (a, b) = (days(0), days(1));
         let all = a.iter().zip(&b).map(|(a, b)| 0.5 * (a + b)).collect();
-        let replicate_of: Vec<usize> = rows.iter().map(|row| (row.world % REPLICATES) as usize).collect();
+        let replicate_of: Vec<usize> =
+            rows.iter().flat_map(|row| [(row.world % REPLICATES) as usize; LEVELS]).collect();
         SetDays {
             replicates: replicate_of.iter().max().map_or(0, |r| r + 1),
             replicate_of,
-            weights: weights.to_vec(),
+            weights: rows.iter().flat_map(|row| row.level_weights.iter().copied()).collect(),
             odds: [all, a, b],
             passings: rows.iter().map(|row| row.passings).sum(),
         }
     }
 
-    pub fn worlds(&self) -> usize {
+    pub fn levels(&self) -> usize {
         self.weights.len()
     }
 
-    /// Miss odds of the race days of a world, from all passings.
-    pub fn of_world(&self, world: usize) -> &[f64] {
-        &self.odds[0][world * RACE_DAYS..(world + 1) * RACE_DAYS]
+    pub fn weight(&self, level: usize) -> f64 {
+        self.weights[level]
     }
 
-    /// Miss odds of every race day, world by world.
+    pub fn replicate(&self, level: usize) -> usize {
+        self.replicate_of[level]
+    }
+
+    /// Miss odds of the race days of a level, from all passings (version 0) or from half a (1) or b (2).
+    pub fn version(&self, version: usize, level: usize) -> &[f64] {
+        &self.odds[version][level * DAYS..(level + 1) * DAYS]
+    }
+
+    /// The same from all passings.
+    pub fn of_level(&self, level: usize) -> &[f64] {
+        self.version(0, level)
+    }
+
+    /// Miss odds of every race day, level by level.
     pub fn each(&self) -> impl Iterator<Item = f64> {
         self.odds[0].iter().copied()
     }
 
-    /// Miss odds of the race days of a world from all passings (0) or from half a (1) or b (2).
-    pub fn version(&self, version: usize, world: usize) -> &[f64] {
-        &self.odds[version][world * RACE_DAYS..(world + 1) * RACE_DAYS]
-    }
-
-    /// Weight of a world.
-    pub fn weight(&self, world: usize) -> f64 {
-        self.weights[world]
-    }
-
-    pub fn replicate(&self, world: usize) -> usize {
-        self.replicate_of[world]
-    }
-
-    /// Sums over the worlds of each replicate: Σ weight × value(world).
+    /// Sums over the levels of each replicate: Σ weight × value(level).
     pub fn sums(&self, value: impl Fn(usize) -> f64) -> Vec<f64> {
         let mut sums = vec![0.0; self.replicates];
-        for world in 0..self.worlds() {
-            sums[self.replicate_of[world]] += self.weights[world] * value(world);
+        for level in 0..self.levels() {
+            sums[self.replicate_of[level]] += self.weights[level] * value(level);
         }
         sums
     }
 
-    /// Weighted mean over worlds of `value`, with its interval.
+    /// Weighted mean over levels of `value`, with its interval.
     pub fn mean_of(&self, scale: Scale, value: impl Fn(usize) -> f64) -> Figure {
         let (tops, weights) = (self.sums(value), self.sums(|_| 1.0));
         figure(self.replicates, scale, |skip| without(&tops, skip) / without(&weights, skip))
     }
 
-    /// Mean of `f` over the race days of a world, the noise of the passings taken out.
-    pub fn clean(&self, world: usize, f: impl Fn(&[f64]) -> f64) -> f64 {
-        2.0 * f(self.version(0, world)) - 0.5 * (f(self.version(1, world)) + f(self.version(2, world)))
+    /// Mean of `f` over the race days of a level, the noise of the passings taken out.
+    pub fn clean(&self, level: usize, f: impl Fn(&[f64]) -> f64) -> f64 {
+        2.0 * f(self.version(0, level)) - 0.5 * (f(self.version(1, level)) + f(self.version(2, level)))
+    }
+
+    /// Expected miss rate of a level.
+    pub fn level_rate(&self, level: usize) -> f64 {
+        self.of_level(level).iter().sum::<f64>() / DAYS as f64
     }
 
     /// Expected miss rate.
     pub fn rate(&self) -> Figure {
-        let mean = |world: usize| self.of_world(world).iter().sum::<f64>() / RACE_DAYS as f64;
-        let mut rate = self.mean_of(Scale::Logarithm, mean);
+        let mut rate = self.mean_of(Scale::Logarithm, |level| self.level_rate(level));
         if !(rate.value > 0.0) {
             // 97.5 % upper limit of a binomial with no event, −ln 0.025 / n.
             rate = Figure { high: (3.688_879 / self.passings.max(1) as f64).min(1.0), ..Figure::default() };
@@ -100,7 +106,7 @@ impl SetDays {
         rate
     }
 
-    /// Quantiles of the race days' miss rate, the noise of the passings taken out; `probabilities` in 0..1.
+    /// Quantiles of the race days' miss rate, the noise of the passings taken out; `probabilities` in 0..1, rising.
     pub fn quantiles(&self, probabilities: &[f64]) -> Vec<Figure> {
         let sorted: [Vec<usize>; 3] = std::array::from_fn(|version| {
             let odds = &self.odds[version];
@@ -110,14 +116,13 @@ impl SetDays {
         });
         let raw = |version: usize, p: f64, skip: Option<usize>| {
             let odds = &self.odds[version];
-            let day_weight = |day: usize| {
-                let world = day / RACE_DAYS;
-                if skip == Some(self.replicate_of[world]) { 0.0 } else { self.weights[world] }
+            let weight = |level: usize| {
+                if skip == Some(self.replicate_of[level]) { 0.0 } else { self.weights[level] }
             };
-            let total: f64 = (0..self.worlds()).map(|w| day_weight(w * RACE_DAYS)).sum::<f64>() * RACE_DAYS as f64;
+            let total: f64 = (0..self.levels()).map(weight).sum::<f64>() * DAYS as f64;
             let mut below = 0.0;
             for &day in &sorted[version] {
-                below += day_weight(day);
+                below += weight(day / DAYS);
                 if below >= p * total {
                     return odds[day];
                 }
@@ -143,15 +148,19 @@ impl SetDays {
     }
 }
 
+/// Race days of all levels.
+pub fn race_days(worlds: usize) -> usize {
+    worlds * RACE_DAYS
+}
+
 /// Sum without one replicate's part.
 pub fn without(sums: &[f64], skip: Option<usize>) -> f64 {
     sums.iter().enumerate().filter(|(r, _)| Some(*r) != skip).map(|(_, v)| v).sum()
 }
 
-/// Ratio of two mean rates on the same worlds, with its interval: r = `top` / `bottom`.
+/// Ratio of two mean rates on the same worlds, with its interval: `top` / `bottom`.
 pub fn ratio(top: &SetDays, bottom: &SetDays, scale: Scale) -> Figure {
-    let mean = |set: &SetDays, world: usize| set.of_world(world).iter().sum::<f64>();
-    let (tops, bottoms) = (top.sums(|w| mean(top, w)), bottom.sums(|w| mean(bottom, w)));
+    let (tops, bottoms) = (top.sums(|l| top.level_rate(l)), bottom.sums(|l| bottom.level_rate(l)));
     figure(top.replicates, scale, |skip| {
         let below = without(&bottoms, skip);
         if below > 0.0 { without(&tops, skip) / below } else { 0.0 }
@@ -160,6 +169,5 @@ pub fn ratio(top: &SetDays, bottom: &SetDays, scale: Scale) -> Figure {
 
 /// Difference of two mean rates on the same worlds, with its interval: `first` − `second`.
 pub fn difference(first: &SetDays, second: &SetDays) -> Figure {
-    let mean = |set: &SetDays, world: usize| set.of_world(world).iter().sum::<f64>() / RACE_DAYS as f64;
-    first.mean_of(Scale::Plain, |w| mean(first, w) - mean(second, w))
+    first.mean_of(Scale::Plain, |level| first.level_rate(level) - second.level_rate(level))
 }

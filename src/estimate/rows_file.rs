@@ -4,7 +4,7 @@
 //! SHA-256 of all bytes before it. Numbers are written so that they read back to the same bits. A file without its last line, with another hash,
 //! or with numbers that cannot be, is refused: it is never used in part.
 
-use super::offsets::RACE_DAYS;
+use super::offsets::{LEVELS, RACE_DAYS};
 use super::world::{Ask, Shares, WorldRow};
 use super::run::Plan;
 use super::shard::Shard;
@@ -15,7 +15,9 @@ use std::io::{self, Write};
 use std::path::Path;
 
 pub const FORMAT: &str = "readodds world rows";
-pub const FORMAT_VERSION: u32 = 1;
+pub const FORMAT_VERSION: u32 = 2;
+/// Largest importance weight of a level (see `tilt`).
+const MOST_WEIGHT: f64 = 25.1;
 
 /// An input file by content; the path only helps to name it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -190,11 +192,13 @@ fn check_shape(header: &Header, rows: &[WorldRow]) -> Result<(), String> {
             && row.points.len() == header.ask.masks.len()
             && row.weights.len() == strata
             && row.passings == header.ask.passings()
+            && row.level_weights.len() == LEVELS
+            && row.level_weights.iter().all(|w| *w > 0.0 && *w <= MOST_WEIGHT)
             && row.points.iter().all(|point| point.strata.len() == strata);
         if !fits {
             return Err(format!("world {} does not hold the timing points and lines of the header", row.world));
         }
-        let share = |x: &f64| (0.0..=1.0 + 1e-9).contains(x);
+        let share = |x: &f64| (0.0..=MOST_WEIGHT).contains(x);
         let shares = |s: &Shares| {
             s.causes.iter().chain(&s.strata).chain(&s.lateral).chain(&s.lateral_weight).all(share)
                 && share(&s.clamped)

@@ -3,7 +3,7 @@
 //! Worlds are worked out in parallel and kept in their order; nothing else is parallel, so the result is the same bytes on any number of threads.
 //! Stages end at world counts that are powers of two times the replicates, so every replicate is a whole net.
 
-use super::allocation::allocation;
+use super::pilot::pilot;
 use super::passings::PassingWorkspace;
 use super::reading::SetDays;
 use super::world::{Ask, WorldRow, run_world};
@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 /// Passings in a world.
-pub const PASSINGS_PER_WORLD: u64 = 96;
+pub const PASSINGS_PER_WORLD: u64 = 48;
 /// Worlds of the first stage.
 pub const FIRST_WORLDS: u64 = 8 * REPLICATES;
 /// Worlds worked out between two looks at progress and stop.
@@ -32,7 +32,7 @@ pub struct Precision {
 
 impl Default for Precision {
     fn default() -> Precision {
-        Precision { relative: 0.05, runners: 0.01, max_passings: 2_000_000 }
+        Precision { relative: 0.1, runners: 0.1, max_passings: 200_000 }
     }
 }
 
@@ -83,7 +83,7 @@ impl Run {
     }
 
     fn set_days(&self, set: usize) -> SetDays {
-        SetDays::new(&self.rows, &vec![1.0; self.rows.len()], set)
+        SetDays::new(&self.rows, set)
     }
 
     pub fn passings(&self) -> u64 {
@@ -98,10 +98,10 @@ pub struct Progress {
     pub planned: u64,
 }
 
-/// The ask of a plan: its pilot's allocation for the sets of lines in `masks`.
+/// The ask of a plan: what its pilot says of the sets of lines in `masks`.
 pub fn ask(prepared: &Prepared, plan: &Plan, masks: Vec<Vec<u64>>) -> Ask {
-    let allocation = allocation(prepared, plan.seed, &masks, plan.passings_per_world);
-    Ask { seed: plan.seed, masks, allocation }
+    let (allocation, tilt) = pilot(prepared, plan.seed, &masks, plan.passings_per_world);
+    Ask { seed: plan.seed, masks, allocation, tilt }
 }
 
 /// Adds worlds to those `kept` until `settled` says so, the plan's number is reached, or `stop`; `watch` sees the rows as they grow

@@ -6,10 +6,12 @@
 //! A row is a pure function of (inputs, seed, allocation, world). A run is the list of its rows in the order of their worlds; so threads,
 //! checkpoints and shards give the same bytes.
 
-use super::offsets::{RACE_DAYS, RaceDays};
+use super::offsets::{DAYS, RACE_DAYS, RaceDays};
 use super::passings::{LATERAL_BINS, PassingWorkspace, crossing_of, runner_of, send};
 use super::strata::{Stratum, strata, to_index, weights};
-use crate::passing::draw::race_point;
+use super::tilt::Tilt;
+use crate::passing::draw::{RACE_DIMS, race_point_and_pick};
+use crate::passing::unknowns::by_passings;
 use crate::passing::score::{each_step, each_step_of_any, score_sorted};
 use crate::passing::{Prepared, RaceContext};
 use serde::{Deserialize, Serialize};
@@ -25,12 +27,19 @@ pub struct Ask {
     pub masks: Vec<Vec<u64>>,
     /// Passings of each stratum, even numbers.
     pub allocation: Vec<u64>,
+    /// Where worlds are drawn.
+    pub tilt: Tilt,
 }
 
 impl Ask {
     /// Number of a point's set among all sets; the set after the last is "missed at one point or more".
     pub fn set(&self, point: usize, set: usize) -> usize {
         self.masks[..point].iter().map(Vec::len).sum::<usize>() + set
+    }
+    /// Point of the unit cube of a world, and its weight.
+    pub fn world_point(&self, tag_name: &str, world: u64) -> ([f64; RACE_DIMS], f64) {
+        let (u, pick) = race_point_and_pick(tag_name, self.seed, world);
+        self.tilt.point(&u, pick, by_passings())
     }
     pub fn sets(&self) -> usize {
         self.masks.iter().map(Vec::len).sum()
@@ -52,7 +61,8 @@ impl Ask {
     }
 }
 
-/// Where the misses of all lines of a point come from, over all race days of the world; each list sums to the miss rate.
+/// Where the misses of all lines of a point come from, over all race days of the world, times the world's weight; each list sums to the
+/// weighted miss rate.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Shares {
     pub causes: [f64; CAUSES],
@@ -66,14 +76,26 @@ pub struct Shares {
     pub clamped_missed: f64,
 }
 
+impl Shares {
+    fn times(mut self, weight: f64) -> Shares {
+        let lists = self.causes.iter_mut().chain(&mut self.strata);
+        lists.chain(&mut self.lateral).chain(&mut self.lateral_weight).for_each(|x| *x *= weight);
+        self.clamped *= weight;
+        self.clamped_missed *= weight;
+        self
+    }
+}
+
 /// Estimates of one world.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct WorldRow {
     pub world: u64,
+    /// Importance weight of each level; 1 where worlds and levels are drawn from their own law.
+    pub level_weights: Vec<f64>,
     pub passings: u64,
     /// `[set][half][race day]`, flat: sets of the points in order, then "missed at one point or more".
     pub odds: Vec<f32>,
-    /// Mean weight of each stratum.
+    /// Mean weight of each stratum, times the world's weight.
     pub weights: Vec<f64>,
     pub points: Vec<Shares>,
 }
@@ -93,6 +115,8 @@ pub struct Gathered {
     cells: Vec<f64>,
     points: Vec<Shares>,
     mean_weights: Vec<f64>,
+    /// Importance weight of the world.
+    pub weight: f64,
 }
 
 /// Runs the passings of a world; `None` once `stop` says so.
@@ -105,12 +129,12 @@ pub fn gather(
 ) -> Option<Gathered> {
     let course = &prepared.course;
     let strata = strata(course);
-    let point = race_point(&prepared.tag.name, ask.seed, world);
-    let days = RaceDays::new(course, &prepared.tag, ask.seed, world, &point);
+    let (point, weight) = ask.world_point(&prepared.tag.name, world);
+    let days = RaceDays::new(course, &prepared.tag, (ask.seed, world), &point, &ask.tilt);
     let mut mean_weights = vec![0.0; strata.len()];
-    for day in &days.days {
+    for (i, day) in days.days.iter().enumerate() {
         for (sum, w) in mean_weights.iter_mut().zip(weights(course, &strata, &day.draw)) {
-            *sum += w / RACE_DAYS as f64;
+            *sum += w * days.level_weights[i / DAYS] / RACE_DAYS as f64;
         }
     }
     let race = RaceContext::new(prepared, days.world.clone()).certain(days.low_db, days.high_db);
@@ -160,7 +184,7 @@ pub fn gather(
             }
         }
     }
-    Some(Gathered { days, strata, cells, points, mean_weights })
+    Some(Gathered { days, strata, cells, points, mean_weights, weight })
 }
 
 impl Gathered {
@@ -194,7 +218,14 @@ impl Gathered {
                 }
             }
         }
-        WorldRow { world, passings: ask.passings(), odds, weights: self.mean_weights, points: self.points }
+        WorldRow {
+            world,
+            level_weights: self.days.level_weights.iter().map(|v| v * self.weight).collect(),
+            passings: ask.passings(),
+            odds,
+            weights: self.mean_weights.iter().map(|w| w * self.weight).collect(),
+            points: self.points.into_iter().map(|shares| shares.times(self.weight)).collect(),
+        }
     }
 }
 

@@ -86,16 +86,21 @@ impl RaceDraw {
 /// (`estimate::replicates`); any prefix of the races is spread evenly, too. What belongs to a tag by itself comes from scrambles named by the
 /// tag, so two tags do not share it; all the rest is common to all tags and layouts.
 pub fn race_point(tag_name: &str, seed: u64, race: u64) -> [f64; RACE_DIMS] {
+    race_point_and_pick(tag_name, seed, race).0
+}
+
+/// The same, with one more coordinate that chooses between laws (`estimate::tilt`).
+pub fn race_point_and_pick(tag_name: &str, seed: u64, race: u64) -> ([f64; RACE_DIMS], f64) {
     static SOBOL: OnceLock<Sobol> = OnceLock::new();
-    let sobol = SOBOL.get_or_init(|| Sobol::new(RACE_DIMS).expect("RACE_DIMS is below MAX_DIMS"));
+    let sobol = SOBOL.get_or_init(|| Sobol::new(RACE_DIMS + 1).expect("RACE_DIMS is below MAX_DIMS"));
     let (scramble, index) = (race % REPLICATES, race / REPLICATES);
-    let mut u = [0.5; RACE_DIMS];
-    Scrambled::new(sobol, seed, scramble).fill(index, &mut u);
+    let shared = Scrambled::new(sobol, seed, scramble);
     let own = Scrambled::new(sobol, seed, place_of(tag_name) * REPLICATES + scramble);
+    let mut u = std::array::from_fn(|dim| shared.coordinate(dim, index));
     for dim in unknowns::of_tag() {
         u[dim] = own.coordinate(dim, index);
     }
-    u
+    (u, shared.coordinate(RACE_DIMS, index))
 }
 
 /// Place of a tag's own streams, 1..=2^24: FNV-1a (G. Fowler, L. C. Noll, K.-P. Vo), folded.

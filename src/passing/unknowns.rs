@@ -170,6 +170,11 @@ pub fn of_tag() -> impl Iterator<Item = usize> {
     UNKNOWNS.iter().filter(|u| u.of_tag).map(|u| u.dim)
 }
 
+/// Dimensions that only passings tell.
+pub fn by_passings() -> impl Iterator<Item = usize> {
+    UNKNOWNS.iter().filter(|u| u.enters == Enters::Passings).map(|u| u.dim)
+}
+
 /// Dimensions read off without passings, of one layer.
 pub fn read_off(layer: Layer) -> impl Iterator<Item = usize> {
     UNKNOWNS.iter().filter(move |u| u.layer == layer && u.enters != Enters::Passings).map(|u| u.dim)

@@ -148,12 +148,12 @@ pub fn forecast(prepared: &Prepared, plan: &Plan, run: &Run, warnings: &[Diagnos
     let points: Vec<PointForecast> =
         (0..course.points.len()).map(|p| point_forecast(prepared, run, p)).collect();
     let strata = strata(course);
-    let mut wetness_shares = [0.0; 3];
-    for row in &run.rows {
-        for (stratum, weight) in strata.iter().zip(&row.weights) {
-            wetness_shares[stratum.wetness as usize] += weight / run.rows.len() as f64;
-        }
-    }
+    let wetness_shares = Wetness::ALL.map(|wetness| {
+        let share = |row: &WorldRow| -> f64 {
+            strata.iter().zip(&row.weights).filter(|(s, _)| s.wetness == wetness).map(|(_, w)| w).sum()
+        };
+        mean_over(&run.rows, share)
+    });
     Forecast {
         provenance: Provenance::new(plan.seed, course, tag),
         event: course.event_name.clone(),
@@ -191,9 +191,10 @@ fn few_worlds(worlds: usize) -> Option<String> {
     })
 }
 
-/// Mean over the worlds of what `value` reads from a point's shares.
-fn mean_share(rows: &[WorldRow], point: usize, value: impl Fn(&Shares) -> f64) -> f64 {
-    rows.iter().map(|row| value(&row.points[point])).sum::<f64>() / rows.len() as f64
+/// Weighted mean over the worlds of what a row holds, which is weighted already.
+fn mean_over(rows: &[WorldRow], value: impl Fn(&WorldRow) -> f64) -> f64 {
+    let weight: f64 = rows.iter().map(|row| row.weights.iter().sum::<f64>()).sum();
+    rows.iter().map(value).sum::<f64>() / weight
 }
 
 fn point_forecast(prepared: &Prepared, run: &Run, p: usize) -> PointForecast {
@@ -202,7 +203,7 @@ fn point_forecast(prepared: &Prepared, run: &Run, p: usize) -> PointForecast {
     let rows = &run.rows;
     let days = run.days(p, 0);
     let miss_rate = days.rate();
-    let mean = |value: &dyn Fn(&Shares) -> f64| mean_share(rows, p, value);
+    let mean = |value: &dyn Fn(&Shares) -> f64| mean_over(rows, |row| value(&row.points[p]));
     let all = mean(&|s| s.causes.iter().sum());
     let share = |value: &dyn Fn(&Shares) -> f64| if all > 0.0 { mean(value) / all } else { 0.0 };
     let cause = |c: usize| share(&|s| s.causes[c]);
@@ -214,7 +215,7 @@ fn point_forecast(prepared: &Prepared, run: &Run, p: usize) -> PointForecast {
         NamedShare {
             name,
             of_misses: share(&|s| kept(&s.strata)),
-            of_passings: rows.iter().map(|row| kept(&row.weights)).sum::<f64>() / rows.len() as f64,
+            of_passings: mean_over(rows, |row| kept(&row.weights)),
         }
     };
     let by_placement = course

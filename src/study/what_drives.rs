@@ -51,7 +51,16 @@ pub fn drivers(prepared: &Prepared, run: &Run, days: &SetDays, runners: u64, tar
     let draws: Vec<Vec<RaceDraw>> = run
         .rows
         .iter()
-        .map(|row| race_day_draws(&prepared.course, &prepared.tag, run.ask.seed, row.world))
+        .map(|row| {
+            let (point, _) = run.ask.world_point(&prepared.tag.name, row.world);
+            race_day_draws(
+                &prepared.course,
+                &prepared.tag,
+                (run.ask.seed, row.world),
+                &point,
+                &run.ask.tilt,
+            )
+        })
         .collect();
     let table = Breaks::new(runners, allowed(target, runners));
     let broken: Vec<f64> = days.each().map(|q| table.at(q)).collect();
@@ -66,7 +75,8 @@ pub fn drivers(prepared: &Prepared, run: &Run, days: &SetDays, runners: u64, tar
 
 /// What the unknowns are to explain, by race day.
 fn explained(broken: &[f64], days: &SetDays) -> Vec<f64> {
-    let mean = broken.iter().sum::<f64>() / broken.len() as f64;
+    let mean = days.mean_of(Scale::Plain, |l| broken[l * DAYS..(l + 1) * DAYS].iter().sum::<f64>());
+    let mean = mean.value / DAYS as f64;
     if (0.005..=0.995).contains(&mean) {
         return broken.to_vec();
     }
@@ -88,18 +98,31 @@ fn driver(
     if values[order[0]] == values[*order.last()?] {
         return None;
     }
-    let third = values.len() / 3;
-    let (low, high) = (&order[..third], &order[order.len() - third..]);
-    let share = share(&order, unknown, days, explained);
-    let mean = |part: &[usize]| part.iter().map(|&d| broken[d]).sum::<f64>() / part.len() as f64;
+    let weight = |day: usize| days.weight(day / DAYS);
+    let total: f64 = order.iter().map(|&day| weight(day)).sum();
+    // Places in the order below which a share of the weight lies.
+    let mut below = 0.0;
+    let reached: Vec<f64> = order
+        .iter()
+        .map(|&day| {
+            below += weight(day);
+            below / total
+        })
+        .collect();
+    let place = |share: f64| reached.partition_point(|r| *r < share).min(order.len() - 1);
+    let (low, high) = (&order[..=place(1.0 / 3.0)], &order[place(2.0 / 3.0)..]);
+    let share = share(&order, &reached, unknown, days, explained);
+    let mean = |part: &[usize]| {
+        part.iter().map(|&d| weight(d) * broken[d]).sum::<f64>() / part.iter().map(|&d| weight(d)).sum::<f64>()
+    };
     Some(Driver {
         key: unknown.key.to_owned(),
         what: unknown.name.to_owned(),
         unit: unknown.unit.to_owned(),
         nobody_knows: unknown.layer == Layer::NobodyKnows,
         measure: unknown.measure.to_owned(),
-        low: values[low[third / 2]],
-        high: values[high[third / 2]],
+        low: values[order[place(1.0 / 6.0)]],
+        high: values[order[place(5.0 / 6.0)]],
         miss_rate_at_low: rate_over(low, days),
         miss_rate_at_high: rate_over(high, days),
         breaks_at_low: mean(low),
@@ -113,28 +136,40 @@ fn driver(
 fn rate_over(part: &[usize], days: &SetDays) -> Figure {
     let (mut sums, mut counts) = (vec![0.0; days.replicates], vec![0.0; days.replicates]);
     for &day in part {
-        let world = day / RACE_DAYS;
-        sums[days.replicate(world)] += days.weight(world) * days.of_world(world)[day % RACE_DAYS];
-        counts[days.replicate(world)] += days.weight(world);
+        let level = day / DAYS;
+        sums[days.replicate(level)] += days.weight(level) * days.of_level(level)[day % DAYS];
+        counts[days.replicate(level)] += days.weight(level);
     }
     figure(days.replicates, Scale::Logarithm, |skip| without(&sums, skip) / without(&counts, skip).max(1e-300))
 }
 
 /// η² of the days in `order`, with its error.
-fn share(order: &[usize], unknown: &Unknown, days: &SetDays, explained: &[f64]) -> Figure {
-    let n = order.len();
+fn share(
+    order: &[usize],
+    reached: &[f64],
+    unknown: &Unknown,
+    days: &SetDays,
+    explained: &[f64],
+) -> Figure {
     // Days of a world (or level) that share the value are one value only.
     let alike = match (unknown.enters, unknown.layer) {
         (Enters::Passings, _) => RACE_DAYS,
         (_, Layer::NobodyKnows) => DAYS,
         _ => 1,
     } as f64;
+    let (sum, squares) = order.iter().fold((0.0, 0.0), |(s, q), &day| {
+        let w = days.weight(day / DAYS);
+        (s + w, q + w * w)
+    });
+    // As many race days of equal weight would tell as much.
+    let effective = sum * sum / squares;
     // [part][replicate]: weight, sum, sum of squares.
     let mut sums = vec![vec![[0.0; 3]; days.replicates]; PARTS];
     for (rank, &day) in order.iter().enumerate() {
-        let (world, x) = (day / RACE_DAYS, explained[day]);
-        let cell = &mut sums[rank * PARTS / n][days.replicate(world)];
-        let w = days.weight(world);
+        let (level, x) = (day / DAYS, explained[day]);
+        let part = ((reached[rank] * PARTS as f64) as usize).min(PARTS - 1);
+        let cell = &mut sums[part][days.replicate(level)];
+        let w = days.weight(level);
         *cell = [cell[0] + w, cell[1] + w * x, cell[2] + w * x * x];
     }
     let eta = |skip: Option<usize>| {
@@ -158,7 +193,7 @@ fn share(order: &[usize], unknown: &Unknown, days: &SetDays, explained: &[f64]) 
         if all <= 1e-300 {
             return 0.0;
         }
-        let values = total[0] / alike;
+        let values = effective / alike;
         let chance = (all - between).max(0.0) * (PARTS - 1) as f64 / (values - PARTS as f64).max(1.0);
         ((between - chance) / all).clamp(0.0, 1.0)
     };
