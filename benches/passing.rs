@@ -1,6 +1,6 @@
 //! How fast one passing is: `cargo bench --bench passing`. Timings live here, never in tests.
 
-use readodds::estimate::race_row::{Ask, PassingWorkspace, crossing_of, odds_of, runner_of};
+use readodds::estimate::passings::{PassingWorkspace, crossing_of, runner_of, send};
 use readodds::estimate::strata::{strata, to_index, weights};
 use readodds::passing::pilot::pick;
 use readodds::passing::{Prepared, RaceContext, RaceDraw, prepare};
@@ -25,9 +25,9 @@ const PASSINGS: u64 = 2000;
 fn natural(bencher: divan::Bencher, scenario: &str, tag_name: &str) {
     let prepared = prepared(scenario, tag_name);
     let strata = strata(&prepared.course);
-    let masks: Vec<Vec<u64>> = Ask::standard_masks(&prepared).into_iter().take(1).collect();
+    let all = [(1u64 << prepared.points[0].lines.len()) - 1];
     let race = RaceContext::new(&prepared, RaceDraw::draw(&prepared.course, &prepared.tag, 1, 0));
-    let weights = weights(&prepared.course, &strata, &race.draw.wetness_shares);
+    let weights = weights(&prepared.course, &strata, &race.draw);
     let kinds: Vec<usize> = (0..PASSINGS)
         .map(|i| pick(weights.iter().copied(), ((i * 1_237) % PASSINGS) as f64 / PASSINGS as f64))
         .collect();
@@ -37,8 +37,10 @@ fn natural(bencher: divan::Bencher, scenario: &str, tag_name: &str) {
         for (k, &kind) in kinds.iter().enumerate() {
             let passing = to_index(kind, k as u64, strata.len());
             let runner = runner_of(&race, &strata, 1, passing);
-            odds_of(&race, &runner, |point| crossing_of(&race, 1, passing, point), &masks, &mut space);
-            sum += space.odds.any_missed;
+            let draw_at = |point| crossing_of(&race, 1, passing, point);
+            send(&race, &runner, draw_at, &all, &mut space, |_, work| {
+                sum += work.score_lines(all[0], race.offset_law).miss;
+            });
         }
         sum
     });

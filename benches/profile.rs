@@ -2,7 +2,7 @@
 //! thread and prints what they asked for. Instruction counts come from
 //! `valgrind --tool=callgrind --toggle-collect='*natural_mix*' target/release/deps/profile-HASH [scenario [tag [passings]]]`.
 
-use readodds::estimate::race_row::{Ask, PassingWorkspace, crossing_of, odds_of, runner_of};
+use readodds::estimate::passings::{PassingWorkspace, crossing_of, runner_of, send};
 use readodds::estimate::strata::{strata, to_index, weights};
 use readodds::passing::pilot::pick;
 use readodds::passing::{RaceContext, RaceDraw, prepare};
@@ -41,15 +41,17 @@ fn main() {
 fn natural_mix(race: &RaceContext, passings: u64, space: &mut PassingWorkspace) -> f64 {
     let course = &race.prepared.course;
     let strata = strata(course);
-    let masks: Vec<Vec<u64>> = Ask::standard_masks(race.prepared).into_iter().take(1).collect();
-    let weights = weights(course, &strata, &race.draw.wetness_shares);
+    let all = [(1u64 << race.prepared.points[0].lines.len()) - 1];
+    let weights = weights(course, &strata, &race.draw);
     let mut sum = 0.0;
     for k in 0..passings {
         let kind = pick(weights.iter().copied(), (((k * 1_237) % passings) as f64 + 0.5) / passings as f64);
         let passing = to_index(kind, k, strata.len());
         let runner = runner_of(race, &strata, 1, passing);
-        odds_of(race, &runner, |point| crossing_of(race, 1, passing, point), &masks, space);
-        sum += space.odds.any_missed;
+        let draw_at = |point| crossing_of(race, 1, passing, point);
+        send(race, &runner, draw_at, &all, space, |_, work| {
+            sum += work.score_lines(all[0], race.offset_law).miss;
+        });
     }
     sum
 }

@@ -3,9 +3,8 @@
 //! `cargo bench --bench scaling` prints the table. Everything but the row's own number stays as in the first row: one point with four mats on a
 //! 6 m road in rain, 150 runners a minute, one tag. Peak memory is VmHWM of the process, set back before each row (Linux only).
 
-use readodds::estimate::race_row::Ask;
-use readodds::estimate::run::{Estimator, Plan, run};
-use readodds::estimate::stop::Precision;
+use readodds::estimate::run::{Plan, ask, run};
+use readodds::estimate::world::Ask;
 use readodds::{course, passing, tag};
 use std::fmt::Write;
 use std::path::Path;
@@ -74,14 +73,10 @@ fn go(case: &Case) -> u64 {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/tags").join(name);
         let (tag, _) = tag::load(&folder).expect("shipped tag loads");
         let prepared = passing::prepare(course.clone(), Arc::new(tag));
-        let plan = Plan {
-            seed: 1,
-            precision: Precision { relative: 0.05, absolute: 1e-12, max_passings: u64::MAX >> 8 },
-            races: Some(case.passings / 135),
-            passings_per_race: 120,
-            estimator: Estimator::RaceDays,
-        };
-        let done = run(&prepared, &plan, Ask::standard_masks(&prepared), &mut |_| true);
+        let plan =
+            Plan { worlds: Some((case.passings / 64).max(16)), passings_per_world: 64, ..Plan::new(1) };
+        let ask = ask(&prepared, &plan, Ask::standard_masks(&prepared));
+        let done = run(&prepared, &plan, ask, Vec::new(), &|_| false, &|| false, &mut |_, _| {});
         passings = done.rows.iter().map(|row| row.passings).sum();
     }
     passings

@@ -4,10 +4,12 @@
 use readodds::course::load::from_text;
 use readodds::diag::Source;
 use readodds::estimate::merge::merge;
-use readodds::estimate::race_row::{Ask, PassingWorkspace, odds_of};
+use readodds::estimate::passings::{PassingWorkspace, send};
 use readodds::estimate::rows_file;
 use readodds::estimate::strata::strata;
+use readodds::estimate::world::Ask;
 use readodds::lab;
+use readodds::passing::score::each_step_of_any;
 use readodds::passing::{CrossingDraw, CrossingId, Prepared, RaceContext, RaceDraw, RunnerDraw};
 use readodds::study::season;
 use readodds::tag::{self, Tag};
@@ -65,7 +67,7 @@ pub fn season(data: &[u8]) {
     }
 }
 
-/// A file of race rows is read whole or refused; what is read goes through a merge without harm. The hash in the last line is made
+/// A file of world rows is read whole or refused; what is read goes through a merge without harm. The hash in the last line is made
 /// right first, or hardly any input would get past it.
 pub fn shard(data: &[u8]) {
     let _ = rows_file::parse(data);
@@ -216,6 +218,7 @@ fn uniforms<const N: usize>(data: &[u8], first: usize) -> [f64; N] {
 /// Miss odds of the passings the bytes describe.
 fn miss_odds(prepared: &Prepared, data: &[u8], toml: &str) -> Vec<f64> {
     let (course, masks) = (&prepared.course, Ask::standard_masks(prepared));
+    let points: Vec<u64> = masks.iter().map(|masks| masks[0]).collect();
     let all = strata(course);
     let mut space = PassingWorkspace::default();
     let mut odds = Vec::new();
@@ -234,14 +237,26 @@ fn miss_odds(prepared: &Prepared, data: &[u8], toml: &str) -> Vec<f64> {
                 let id = CrossingId { seed: 1, race, passing, point: point as u64 };
                 CrossingDraw::from_uniforms(course, id, &uniforms(data, place + 16))
             };
-            odds_of(&context, &runner, crossing, &masks, &mut space);
-            for score in space.odds.scores.iter().flatten() {
+            let mut scores = Vec::new();
+            send(&context, &runner, crossing, &points, &mut space, |at, work| {
+                let law = context.offset_law;
+                scores.extend(masks[at.point].iter().map(|&mask| work.score_lines(mask, law)));
+            });
+            for score in &scores {
                 assert!((0.0..=1.0 + 1e-12).contains(&score.miss), "miss odds {} in\n{toml}", score.miss);
                 let causes = score.never_in_reach + score.asleep + score.unheard + score.crowded_out;
                 assert!((causes - score.miss).abs() < 1e-9, "causes {causes} for {} in\n{toml}", score.miss);
                 odds.push(score.miss);
             }
-            let any = space.odds.any_missed;
+            let groups = space.open_points as usize;
+            let mut awoken = 0.0;
+            let stays = if groups > 0 {
+                let above = |margin: f64| context.offset_law.odds_above(margin);
+                each_step_of_any(&mut space.joined, groups, |margin, rise| awoken += rise * above(margin))
+            } else {
+                0.0
+            };
+            let any = awoken + stays;
             assert!((-1e-9..=1.0 + 1e-9).contains(&any), "any missed {any}");
         }
     }

@@ -3,9 +3,10 @@
 mod common;
 
 use common::{Reduced, flat_tag};
-use readodds::estimate::race_row::{Ask, crossing_of, runner_of};
-use readodds::estimate::run::race_rows;
+use readodds::estimate::passings::{crossing_of, runner_of};
+use readodds::estimate::run::{Plan, ask, run};
 use readodds::estimate::strata::strata;
+use readodds::estimate::world::Ask;
 use readodds::passing::link::two_ray_excess;
 use readodds::passing::trace::{Trace, trace};
 use readodds::passing::{Crossing, Prepared, RaceContext, RaceDraw, fresnel, materials};
@@ -21,11 +22,12 @@ fn replay(prepared: &Prepared, race: u64, passing: u64) -> Trace {
     trace(&Crossing::new(&context, &runner, &draw))
 }
 
-/// Mean miss odds over `races` race days of `passings` each.
-fn miss_rate(prepared: &Prepared, races: u64, passings: u64) -> f64 {
-    let ask = Ask { seed: 3, masks: vec![vec![1]], allocation: vec![passings] };
-    let rows = race_rows(prepared, &ask, 0..races);
-    rows.iter().map(|r| r.points[0].sets[0].rate).sum::<f64>() / races as f64
+/// Expected miss rate from `worlds` worlds of `passings` each.
+fn miss_rate(prepared: &Prepared, worlds: u64, passings: u64) -> f64 {
+    let plan = Plan { worlds: Some(worlds), passings_per_world: passings, ..Plan::new(3) };
+    let ask = ask(prepared, &plan, vec![vec![1]]);
+    let done = run(prepared, &plan, ask, Vec::new(), &|_| true, &|| false, &mut |_, _| {});
+    done.days(0, 0).rate().value
 }
 
 /// Source: Friis 1946: a lossless link of 36 dBm EIRP wakes a tag of −15 dBm up to d = (λ/4π)·10^((36+15)/20) =
@@ -206,11 +208,16 @@ fn more_power_never_hurts_a_lone_tag() {
             reader: "",
             antenna: &antenna,
         };
-        let ask = Ask { seed: 5, masks: vec![vec![1]], allocation: vec![60] };
-        race_rows(&reduced.prepared(flat_tag(-4.0, -8.0)), &ask, 0..4)
-            .iter()
-            .map(|r| r.points[0].sets[0].rate)
-            .collect::<Vec<f64>>()
+        let prepared = reduced.prepared(flat_tag(-4.0, -8.0));
+        let plan = Plan { worlds: Some(4), passings_per_world: 60, ..Plan::new(5) };
+        let ask = Ask {
+            seed: 5,
+            masks: vec![vec![1]],
+            allocation: vec![60; strata(&prepared.course).len()],
+            tilt: Default::default(),
+        };
+        let done = run(&prepared, &plan, ask, Vec::new(), &|_| true, &|| false, &mut |_, _| {});
+        done.days(0, 0).each().collect::<Vec<f64>>()
     };
     let rates: Vec<Vec<f64>> = [18.0, 21.0, 24.0, 27.0].into_iter().map(rate).collect();
     for pair in rates.windows(2) {

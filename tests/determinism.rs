@@ -3,9 +3,8 @@
 mod common;
 
 use common::demo;
-use readodds::estimate::race_row::Ask;
-use readodds::estimate::run::{Plan, race_rows};
-use readodds::estimate::stop::Precision;
+use readodds::estimate::run::{Plan, world_rows};
+use readodds::estimate::world::Ask;
 use readodds::study::predict::predict;
 
 fn in_threads<T: Send>(threads: usize, work: impl FnOnce() -> T + Send) -> T {
@@ -15,24 +14,22 @@ fn in_threads<T: Send>(threads: usize, work: impl FnOnce() -> T + Send) -> T {
 #[test]
 fn threads_and_blocks_change_no_byte() {
     let prepared = demo("half-marathon-rain-eu-lower.toml", "cedar");
-    let plan = Plan {
-        seed: 11,
-        precision: Precision { relative: 0.05, absolute: 1e-6, max_passings: 100_000 },
-        races: Some(12),
-        passings_per_race: 60,
-        estimator: Default::default(),
-    };
-    let forecast =
-        || serde_json::to_string(&predict(&prepared, &plan, &[], &mut |_| true)).expect("serialises");
+    let plan = Plan { worlds: Some(32), passings_per_world: 40, ..Plan::new(11) };
+    let forecast = || serde_json::to_string(&predict(&prepared, &plan, &[], &|| false)).expect("serialises");
     let one = in_threads(1, forecast);
     let two = in_threads(2, forecast);
     assert!(one == two, "one thread and two threads differ");
     let strata = readodds::estimate::strata::strata(&prepared.course).len();
-    let ask = Ask { seed: 11, masks: Ask::standard_masks(&prepared), allocation: vec![3; strata] };
-    let whole = race_rows(&prepared, &ask, 0..9);
+    let ask = Ask {
+        seed: 11,
+        masks: Ask::standard_masks(&prepared),
+        allocation: vec![4; strata],
+        tilt: Default::default(),
+    };
+    let whole = world_rows(&prepared, &ask, (0..9).collect(), &|| false);
     for cut in [1, 4, 8] {
-        let mut parts = race_rows(&prepared, &ask, 0..cut);
-        parts.extend(race_rows(&prepared, &ask, cut..9));
+        let mut parts = world_rows(&prepared, &ask, (0..cut).collect(), &|| false);
+        parts.extend(world_rows(&prepared, &ask, (cut..9).collect(), &|| false));
         assert_eq!(parts, whole);
     }
 }
@@ -42,8 +39,13 @@ fn another_seed_gives_other_numbers() {
     let prepared = demo("trail-soaked-one-mat.toml", "birch");
     let strata = readodds::estimate::strata::strata(&prepared.course).len();
     let rows = |seed| {
-        let ask = Ask { seed, masks: Ask::standard_masks(&prepared), allocation: vec![3; strata] };
-        race_rows(&prepared, &ask, 0..3)
+        let ask = Ask {
+            seed,
+            masks: Ask::standard_masks(&prepared),
+            allocation: vec![4; strata],
+            tilt: Default::default(),
+        };
+        world_rows(&prepared, &ask, (0..3).collect(), &|| false)
     };
     assert_ne!(rows(1), rows(2));
     assert_eq!(rows(1), rows(1));

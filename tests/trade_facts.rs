@@ -3,9 +3,8 @@
 mod common;
 
 use common::{demo, demo_tag};
-use readodds::estimate::race_row::Ask;
-use readodds::estimate::run::{Plan, run};
-use readodds::estimate::stop::Precision;
+use readodds::estimate::run::Plan;
+use readodds::study::predict::predict;
 use readodds::units::free_space_loss_db;
 
 const TAGS: [&str; 5] = ["alder", "birch", "cedar", "dogwood", "elm"];
@@ -38,26 +37,15 @@ fn val_differences_grow_towards_the_body() {
 }
 
 /// Source: common practice: the promise is better than 99.8 %; a body-tolerant tag on four mats keeps it in rain, a plain
-/// dipole does not, and the soaked bib close to the body is the worst case. Rates differ by orders of magnitude; 24 race
-/// days are ample.
+/// dipole does not, and the soaked bib close to the body is the worst case. Rates differ by orders of magnitude; 32 worlds
+/// are ample.
 #[test]
 fn val_rain_tells_tags_apart() {
     let rate = |tag: &str| {
         let prepared = demo("half-marathon-rain-eu-lower.toml", tag);
-        let plan = Plan {
-            seed: 1,
-            precision: Precision { relative: 0.05, absolute: 1e-6, max_passings: 1_000_000 },
-            races: Some(24),
-            passings_per_race: 60,
-            estimator: Default::default(),
-        };
-        let masks = Ask::standard_masks(&prepared);
-        let rows = run(&prepared, &plan, masks, &mut |_| true).rows;
-        let mean = |f: &dyn Fn(&readodds::estimate::race_row::RaceRow) -> f64| {
-            rows.iter().map(f).sum::<f64>() / rows.len() as f64
-        };
-        let soaked = mean(&|r| r.points[0].shares.wetness[2]);
-        (mean(&|r| r.points[0].sets[0].rate), soaked)
+        let plan = Plan { worlds: Some(32), ..Plan::new(1) };
+        let first = predict(&prepared, &plan, &[], &|| false).points.swap_remove(0);
+        (first.miss_rate.value, first.miss_rate.value * first.by_wetness[2].of_misses)
     };
     let (tolerant, _) = rate("birch");
     let (plain, plain_soaked) = rate("alder");

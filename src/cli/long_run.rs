@@ -17,9 +17,7 @@ pub fn run_whole(args: &PredictArgs, loaded: &Loaded, plan: &Plan) -> Result<For
     let prepared = &loaded.prepared;
     let masks = Ask::standard_masks(prepared);
     let mut store = match &args.checkpoint {
-        Some(path) => {
-            Some(Store::open(path, prepared, plan, masks.clone(), WHOLE).map_err(Failure::Usage)?)
-        }
+        Some(path) => Some(Store::open(path, prepared, plan, masks.clone(), WHOLE).map_err(Failure::Usage)?),
         None => None,
     };
     interrupt::heed();

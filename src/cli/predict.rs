@@ -33,9 +33,7 @@ pub fn plan(seed: u64, worlds: Option<u64>, run: &RunArgs) -> Result<Plan, Failu
         return Err(Failure::Usage("--passings-per-world and --max-passings must be at least 1".to_owned()));
     }
     if worlds.is_some_and(|worlds| worlds < 2) {
-        return Err(Failure::Usage(
-            "--worlds must be at least 2: a spread cannot come from one".to_owned(),
-        ));
+        return Err(Failure::Usage("--worlds must be at least 2: a spread cannot come from one".to_owned()));
     }
     if worlds.is_some_and(|worlds| worlds >= crate::random::MAX_RACES) {
         return Err(Failure::Usage(format!("--worlds must stay below {}", crate::random::MAX_RACES)));
@@ -75,7 +73,10 @@ const LEAST_WORLDS: u64 = 64;
 pub fn met(forecast: &Forecast, require: Option<f64>) -> bool {
     let Some(share) = require else { return true };
     if forecast.worlds < LEAST_WORLDS {
-        eprintln!("not met: {} worlds are too few to judge a promise by; at least {LEAST_WORLDS}", forecast.worlds);
+        eprintln!(
+            "not met: {} worlds are too few to judge a promise by; at least {LEAST_WORLDS}",
+            forecast.worlds
+        );
         return false;
     }
     // NaN counts as short.

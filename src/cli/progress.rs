@@ -16,7 +16,8 @@ impl Line {
         } else {
             ProgressBar::hidden()
         };
-        if let Ok(style) = ProgressStyle::with_template("{pos}/{len} draws of what nobody knows, {eta} left") {
+        if let Ok(style) = ProgressStyle::with_template("{pos}/{len} draws of what nobody knows, {eta} left")
+        {
             bar.set_style(style);
         }
         Line { bar }

@@ -1,8 +1,8 @@
 //! Shards to one run: every race exactly once, all made from the same inputs by the same program.
 
-use super::world::WorldRow;
 use super::rows_file::{Header, RowsFile};
 use super::shard::{Shard, WHOLE};
+use super::world::WorldRow;
 use std::collections::BTreeMap;
 
 /// Merged rows in the order of worlds under the header of the whole run, or everything that keeps the files apart. Files come with

@@ -9,8 +9,16 @@ const WORLDS: u64 = 11;
 fn row(world: u64) -> WorldRow {
     let rate = 1.0 / (world as f64 + 3.0);
     let odds = (0..4 * RACE_DAYS).map(|day| (rate / (day as f64 + 1.7)) as f32).collect();
-    let shares = Shares { causes: [rate, 0.0, 1e-300, f64::MIN_POSITIVE], strata: vec![rate], ..Shares::default() };
-    WorldRow { world, level_weights: vec![1.0; LEVELS], passings: 40, odds, weights: vec![1.0], points: vec![shares] }
+    let shares =
+        Shares { causes: [rate, 0.0, 1e-300, f64::MIN_POSITIVE], strata: vec![rate], ..Shares::default() };
+    WorldRow {
+        world,
+        level_weights: vec![1.0; LEVELS],
+        passings: 40,
+        odds,
+        weights: vec![1.0],
+        points: vec![shares],
+    }
 }
 
 fn part(index: u64, of: u64) -> (String, RowsFile) {

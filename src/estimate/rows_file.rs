@@ -5,9 +5,9 @@
 //! or with numbers that cannot be, is refused: it is never used in part.
 
 use super::offsets::{LEVELS, RACE_DAYS};
-use super::world::{Ask, Shares, WorldRow};
 use super::run::Plan;
 use super::shard::Shard;
+use super::world::{Ask, Shares, WorldRow};
 use crate::passing::Prepared;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -196,7 +196,10 @@ fn check_shape(header: &Header, rows: &[WorldRow]) -> Result<(), String> {
             && row.level_weights.iter().all(|w| *w > 0.0 && *w <= MOST_WEIGHT)
             && row.points.iter().all(|point| point.strata.len() == strata);
         if !fits {
-            return Err(format!("world {} does not hold the timing points and lines of the header", row.world));
+            return Err(format!(
+                "world {} does not hold the timing points and lines of the header",
+                row.world
+            ));
         }
         let share = |x: &f64| (0.0..=MOST_WEIGHT).contains(x);
         let shares = |s: &Shares| {

@@ -3,8 +3,8 @@
 //! Worlds are worked out in parallel and kept in their order; nothing else is parallel, so the result is the same bytes on any number of threads.
 //! Stages end at world counts that are powers of two times the replicates, so every replicate is a whole net.
 
-use super::pilot::pilot;
 use super::passings::PassingWorkspace;
+use super::pilot::pilot;
 use super::reading::SetDays;
 use super::world::{Ask, WorldRow, run_world};
 use crate::passing::Prepared;

@@ -93,6 +93,6 @@ mod tests {
     fn val_neyman_shares() {
         assert_eq!(allocate(1000, &[0.5, 0.5], &[3.0, 1.0]), [700, 300]);
         assert_eq!(allocate(1000, &[0.8, 0.2], &[2.0, 2.0]), [800, 200]);
-        assert_eq!(allocate(100, &[0.99, 0.01], &[0.0, 0.0]), [99, 2]);
+        assert_eq!(allocate(100, &[0.99, 0.01], &[0.0, 0.0]), [100, 2]);
     }
 }

@@ -58,7 +58,8 @@ impl Tilt {
         let steps = missed.first().map_or(0, Vec::len);
         let enough = 0.12 * points.len() as f64;
         let ess = |step: usize| {
-            let (sum, squares) = missed.iter().fold((0.0, 0.0), |(s, q), m| (s + m[step], q + m[step] * m[step]));
+            let (sum, squares) =
+                missed.iter().fold((0.0, 0.0), |(s, q), m| (s + m[step], q + m[step] * m[step]));
             if squares > 0.0 { sum * sum / squares } else { 0.0 }
         };
         let Some(step) = (0..steps).find(|&step| ess(step) >= enough) else { return Tilt::default() };
@@ -69,7 +70,9 @@ impl Tilt {
         let sum: f64 = missed.iter().map(|m| m[step]).sum();
         let chance = CHANCE / ess(step).sqrt();
         let mut moves = [0.0; RACE_DIMS];
-        for unknown in UNKNOWNS.iter().filter(|u| u.layer == Layer::NobodyKnows || u.enters == Enters::Passings) {
+        for unknown in
+            UNKNOWNS.iter().filter(|u| u.layer == Layer::NobodyKnows || u.enters == Enters::Passings)
+        {
             let mean = points
                 .iter()
                 .zip(missed)

@@ -11,8 +11,8 @@ use super::passings::{LATERAL_BINS, PassingWorkspace, crossing_of, runner_of, se
 use super::strata::{Stratum, strata, to_index, weights};
 use super::tilt::Tilt;
 use crate::passing::draw::{RACE_DIMS, race_point_and_pick};
-use crate::passing::unknowns::by_passings;
 use crate::passing::score::{each_step, each_step_of_any, score_sorted};
+use crate::passing::unknowns::by_passings;
 use crate::passing::{Prepared, RaceContext};
 use serde::{Deserialize, Serialize};
 
@@ -178,8 +178,9 @@ pub fn gather(
                 let first = row_of(ask.sets());
                 let row = &mut cells[first..first + width];
                 let groups = space.open_points as usize;
-                let stays =
-                    each_step_of_any(&mut space.joined, groups, |margin, rise| days.gather(row, margin, rise));
+                let stays = each_step_of_any(&mut space.joined, groups, |margin, rise| {
+                    days.gather(row, margin, rise)
+                });
                 row[width - 1] += stays;
             }
         }

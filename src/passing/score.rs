@@ -103,11 +103,7 @@ impl OffsetLaw {
 
 /// As `each_step`, for the odds that at least one of several groups of rounds (timing points) is missed; each element carries its group.
 /// Sorted in place.
-pub fn each_step_of_any(
-    rounds: &mut [(u16, Round)],
-    groups: usize,
-    mut step: impl FnMut(f64, f64),
-) -> f64 {
+pub fn each_step_of_any(rounds: &mut [(u16, Round)], groups: usize, mut step: impl FnMut(f64, f64)) -> f64 {
     rounds.sort_unstable_by(|a, b| b.1.margin_db.total_cmp(&a.1.margin_db));
     let mut missed = vec![1.0_f64; groups];
     let mut any = 1.0;

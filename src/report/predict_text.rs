@@ -133,13 +133,31 @@ fn next_step(p: &PointForecast) -> String {
     let compare = format!("`redundancy --point \"{}\"` compares remedies", p.name);
     let kinds = [
         (c.never_in_reach, "never in reach of an antenna", "add or move antennas"),
-        (c.asleep, "asleep: too little power reaches the tag", "more power within the law, antennas nearer, a second line or a tag that bears water and bodies better"),
-        (c.awake_not_heard, "awake but not heard", "cables, reader sensitivity, interference and the link profile"),
-        (c.crowded_out, "crowded out by other tags", "sessions that keep read tags quiet, more readers or a second line"),
+        (
+            c.asleep,
+            "asleep: too little power reaches the tag",
+            "more power within the law, antennas nearer, a second line or a tag that bears water and bodies better",
+        ),
+        (
+            c.awake_not_heard,
+            "awake but not heard",
+            "cables, reader sensitivity, interference and the link profile",
+        ),
+        (
+            c.crowded_out,
+            "crowded out by other tags",
+            "sessions that keep read tags quiet, more readers or a second line",
+        ),
     ];
     let Some(most) = kinds.iter().max_by(|a, b| a.0.total_cmp(&b.0)) else { return String::new() };
     let who = concentrated(p).map_or(String::new(), |words| format!(", mostly {words}"));
-    format!(" At {}, {} of the misses are {}{who}; what helps: {}. {compare}.", p.name, percent(most.0), most.1, most.2)
+    format!(
+        " At {}, {} of the misses are {}{who}; what helps: {}. {compare}.",
+        p.name,
+        percent(most.0),
+        most.1,
+        most.2
+    )
 }
 
 /// The kind of bib that carries far more than its share of the misses.
@@ -189,7 +207,15 @@ fn points(out: &mut String, f: &Forecast) {
     let count = format!("of {} missed", grouped(f.runners));
     out.push_str("Missed runners per 10,000, at each timing point with all its lines\n");
     out.push_str(&table(
-        &["timing point", "mean", "95 % sim. interval", "median race", "race to race 5-95 %", &count, "promise kept"],
+        &[
+            "timing point",
+            "mean",
+            "95 % sim. interval",
+            "median race",
+            "race to race 5-95 %",
+            &count,
+            "promise kept",
+        ],
         &rows,
     ));
     let any = f.whole_event.any_split_missed;
@@ -337,7 +363,10 @@ fn hinges(out: &mut String, f: &Forecast) {
     if clear.is_empty() {
         return;
     }
-    out.push_str(&format!("What it hinges on at {}: missed per 10,000 at either end, share it decides alone\n", p.name));
+    out.push_str(&format!(
+        "What it hinges on at {}: missed per 10,000 at either end, share it decides alone\n",
+        p.name
+    ));
     let rows: Vec<Vec<String>> = clear
         .iter()
         .map(|d| {
@@ -368,7 +397,9 @@ pub fn why_ended(f: &Forecast) -> String {
             percent(f.precision.relative),
             significant(f.precision.runners)
         ),
-        Stopped::WorldsDone => "The run ended with the passings it was given; the intervals say how precise that is.".to_owned(),
+        Stopped::WorldsDone => {
+            "The run ended with the passings it was given; the intervals say how precise that is.".to_owned()
+        }
         Stopped::Interrupted => "The run was interrupted: this is what was known by then.".to_owned(),
     }
 }

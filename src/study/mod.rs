@@ -12,7 +12,7 @@ pub mod rank;
 pub mod redundancy;
 pub mod season;
 pub mod strata;
-pub mod which_point;
 pub mod what_drives;
+pub mod which_point;
 pub mod worlds;
 pub mod worst;

@@ -53,22 +53,14 @@ pub fn drivers(prepared: &Prepared, run: &Run, days: &SetDays, runners: u64, tar
         .iter()
         .map(|row| {
             let (point, _) = run.ask.world_point(&prepared.tag.name, row.world);
-            race_day_draws(
-                &prepared.course,
-                &prepared.tag,
-                (run.ask.seed, row.world),
-                &point,
-                &run.ask.tilt,
-            )
+            race_day_draws(&prepared.course, &prepared.tag, (run.ask.seed, row.world), &point, &run.ask.tilt)
         })
         .collect();
     let table = Breaks::new(runners, allowed(target, runners));
     let broken: Vec<f64> = days.each().map(|q| table.at(q)).collect();
     let explained = explained(&broken, days);
-    let mut out: Vec<Driver> = UNKNOWNS
-        .iter()
-        .filter_map(|unknown| driver(unknown, &draws, days, &broken, &explained))
-        .collect();
+    let mut out: Vec<Driver> =
+        UNKNOWNS.iter().filter_map(|unknown| driver(unknown, &draws, days, &broken, &explained)).collect();
     out.sort_by(|a, b| b.share.value.total_cmp(&a.share.value));
     out
 }
@@ -113,7 +105,8 @@ fn driver(
     let (low, high) = (&order[..=place(1.0 / 3.0)], &order[place(2.0 / 3.0)..]);
     let share = share(&order, &reached, unknown, days, explained);
     let mean = |part: &[usize]| {
-        part.iter().map(|&d| weight(d) * broken[d]).sum::<f64>() / part.iter().map(|&d| weight(d)).sum::<f64>()
+        part.iter().map(|&d| weight(d) * broken[d]).sum::<f64>()
+            / part.iter().map(|&d| weight(d)).sum::<f64>()
     };
     Some(Driver {
         key: unknown.key.to_owned(),
@@ -140,17 +133,13 @@ fn rate_over(part: &[usize], days: &SetDays) -> Figure {
         sums[days.replicate(level)] += days.weight(level) * days.of_level(level)[day % DAYS];
         counts[days.replicate(level)] += days.weight(level);
     }
-    figure(days.replicates, Scale::Logarithm, |skip| without(&sums, skip) / without(&counts, skip).max(1e-300))
+    figure(days.replicates, Scale::Logarithm, |skip| {
+        without(&sums, skip) / without(&counts, skip).max(1e-300)
+    })
 }
 
 /// η² of the days in `order`, with its error.
-fn share(
-    order: &[usize],
-    reached: &[f64],
-    unknown: &Unknown,
-    days: &SetDays,
-    explained: &[f64],
-) -> Figure {
+fn share(order: &[usize], reached: &[f64], unknown: &Unknown, days: &SetDays, explained: &[f64]) -> Figure {
     // Days of a world (or level) that share the value are one value only.
     let alike = match (unknown.enters, unknown.layer) {
         (Enters::Passings, _) => RACE_DAYS,
