@@ -21,6 +21,7 @@ pub mod pilot;
 pub mod promise;
 pub mod reading;
 pub mod replicates;
+pub mod response;
 pub mod rows_file;
 pub mod run;
 pub mod selection;

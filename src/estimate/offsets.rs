@@ -65,6 +65,18 @@ impl RaceDays {
         point: &[f64; RACE_DIMS],
         tilt: &Tilt,
     ) -> RaceDays {
+        RaceDays::over(course, tag, (seed, world), point, tilt, None)
+    }
+
+    /// The same with the grid over offsets from `span.0` to `span.1`, dB, whatever the laws of the race days.
+    pub fn over(
+        course: &Course,
+        tag: &Tag,
+        (seed, world): (u64, u64),
+        point: &[f64; RACE_DIMS],
+        tilt: &Tilt,
+        span: Option<(f64, f64)>,
+    ) -> RaceDays {
         let (points, level_weights) = points(&tag.name, (seed, world), point, tilt);
         let days: Vec<RaceDay> = points
             .iter()
@@ -90,7 +102,10 @@ impl RaceDays {
             };
             days.iter().enumerate().map(of_day).sum::<f64>()
         };
-        let (low_db, high_db) = if exact {
+        let exact = exact && span.is_none();
+        let (low_db, high_db) = if let Some(span) = span {
+            span
+        } else if exact {
             let at = days[0].shift_db + days[0].law.0.median();
             (at, at)
         } else {
@@ -118,6 +133,11 @@ impl RaceDays {
             }
         }
         out
+    }
+
+    /// Offsets of the grid, dB.
+    pub fn offsets_db(&self) -> Vec<f64> {
+        (0..self.cells).map(|cell| self.low_db + cell as f64 * STEP_DB).collect()
     }
 
     /// Cells of a staircase gathered on the grid, the odds that always stay last.

@@ -115,22 +115,24 @@ pub struct Gathered {
     cells: Vec<f64>,
     points: Vec<Shares>,
     mean_weights: Vec<f64>,
-    /// Importance weight of the world.
+    /// Point of the unit cube and importance weight of the world.
+    pub point: [f64; RACE_DIMS],
     pub weight: f64,
 }
 
-/// Runs the passings of a world; `None` once `stop` says so.
+/// Runs the passings of a world, its staircases gathered over what its race days need, or over `span` (dB); `None` once `stop` says so.
 pub fn gather(
     prepared: &Prepared,
     ask: &Ask,
     world: u64,
+    span: Option<(f64, f64)>,
     space: &mut PassingWorkspace,
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Option<Gathered> {
     let course = &prepared.course;
     let strata = strata(course);
     let (point, weight) = ask.world_point(&prepared.tag.name, world);
-    let days = RaceDays::new(course, &prepared.tag, (ask.seed, world), &point, &ask.tilt);
+    let days = RaceDays::over(course, &prepared.tag, (ask.seed, world), &point, &ask.tilt, span);
     let mut mean_weights = vec![0.0; strata.len()];
     for (i, day) in days.days.iter().enumerate() {
         for (sum, w) in mean_weights.iter_mut().zip(weights(course, &strata, &day.draw)) {
@@ -185,7 +187,7 @@ pub fn gather(
             }
         }
     }
-    Some(Gathered { days, strata, cells, points, mean_weights, weight })
+    Some(Gathered { days, strata, cells, points, mean_weights, point, weight })
 }
 
 impl Gathered {
@@ -238,5 +240,5 @@ pub fn run_world(
     space: &mut PassingWorkspace,
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Option<WorldRow> {
-    gather(prepared, ask, world, space, stop).map(|gathered| gathered.row(prepared, ask, world))
+    gather(prepared, ask, world, None, space, stop).map(|gathered| gathered.row(prepared, ask, world))
 }

@@ -1,0 +1,129 @@
+//! The response table: miss odds by world, stratum and offset, before any law is laid over them.
+//!
+//!   T[world][set][stratum](δ) = mean miss odds of the stratum's passings where every threshold lies δ dB higher.
+//!
+//! A shift of the thresholds, the spread between tags and the shares of the strata are laid over it afterwards, so one table serves any
+//! belief about them: what learning from races and trials needs.
+
+use super::passings::PassingWorkspace;
+use super::strata::Stratum;
+use super::world::{Ask, gather};
+use crate::passing::Prepared;
+use crate::passing::draw::RACE_DIMS;
+use rayon::prelude::*;
+
+/// Offsets of the table reach this far either way, dB.
+pub const REACH_DB: f64 = 14.0;
+
+/// Miss odds over worlds, sets of lines, strata and offsets.
+pub struct Response {
+    /// Rising, in equal steps.
+    pub offsets_db: Vec<f64>,
+    pub strata: Vec<Stratum>,
+    /// Sets of lines, all points.
+    pub sets: usize,
+    /// Point of the unit cube of each world, and its weight.
+    pub worlds: Vec<([f64; RACE_DIMS], f64)>,
+    /// `[world][set][stratum][offset]`.
+    odds: Vec<f32>,
+}
+
+impl Response {
+    /// Miss odds over the offsets.
+    pub fn odds(&self, world: usize, set: usize, stratum: usize) -> &[f32] {
+        let n = self.offsets_db.len();
+        let first = ((world * self.sets + set) * self.strata.len() + stratum) * n;
+        &self.odds[first..first + n]
+    }
+}
+
+/// The table of the worlds 0..`worlds`; `None` once `stop` says so.
+pub fn response(
+    prepared: &Prepared,
+    ask: &Ask,
+    worlds: u64,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Option<Response> {
+    let span = Some((-REACH_DB, REACH_DB));
+    let parts: Option<Vec<_>> = (0..worlds)
+        .into_par_iter()
+        .map_init(PassingWorkspace::default, |space, world| {
+            let gathered = gather(prepared, ask, world, span, space, stop)?;
+            let mut odds = Vec::new();
+            for set in 0..ask.sets() {
+                for (s, &count) in ask.allocation.iter().enumerate() {
+                    let both = [gathered.staircase(set, 0, s), gathered.staircase(set, 1, s)];
+                    let (last, cells) = (both[0].len() - 1, both[0].len() - 1);
+                    let mut sum = both[0][last] + both[1][last];
+                    for cell in 0..cells {
+                        // A rise at an offset counts half there: the law laid over it is smooth.
+                        let rise = both[0][cell] + both[1][cell];
+                        odds.push(((sum + 0.5 * rise) / count as f64) as f32);
+                        sum += rise;
+                    }
+                }
+            }
+            Some((gathered.days.offsets_db(), gathered.strata, (gathered.point, gathered.weight), odds))
+        })
+        .collect();
+    let mut parts = parts?.into_iter();
+    let (offsets_db, strata, first, mut odds) = parts.next()?;
+    let mut worlds = vec![first];
+    for (_, _, world, more) in parts {
+        worlds.push(world);
+        odds.extend(more);
+    }
+    Some(Response { offsets_db, strata, sets: ask.sets(), worlds, odds })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::estimate::run::{Plan, ask, world_rows};
+    use crate::estimate::strata::weights;
+    use crate::estimate::tilt::Tilt;
+    use crate::estimate::world::Ask;
+    use crate::random::transform::normal_pdf;
+    use std::path::Path;
+    use std::sync::Arc;
+
+    /// The table with a race day's law laid over it gives that day's miss odds.
+    #[test]
+    fn the_table_under_a_law_is_the_race_day() {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let (course, _) = crate::course::load(&root.join("scenarios/trail-soaked-one-mat.toml")).unwrap();
+        let (tag, _) = crate::tag::load(&root.join("demo-data/tags/alder")).unwrap();
+        let prepared = crate::passing::prepare(Arc::new(course), Arc::new(tag));
+        let plan = Plan { passings_per_world: 60, ..Plan::new(1) };
+        let ask = Ask { tilt: Tilt::default(), ..ask(&prepared, &plan, Ask::standard_masks(&prepared)) };
+        let table = response(&prepared, &ask, 2, &|| false).unwrap();
+        let rows = world_rows(&prepared, &ask, vec![0, 1], &|| false);
+        for world in 0..2_usize {
+            let days = crate::estimate::offsets::race_day_draws(
+                &prepared.course,
+                &prepared.tag,
+                (ask.seed, world as u64),
+                &table.worlds[world].0,
+                &ask.tilt,
+            );
+            for day in [0, 21, 63] {
+                let draw = &days[day];
+                let shares = weights(&prepared.course, &table.strata, draw);
+                let (shift, sd) = (draw.threshold_offset_db(), draw.sample_offset_sd_db);
+                let mut total = 0.0;
+                for (s, share) in shares.iter().enumerate() {
+                    let (mut sum, mut mass) = (0.0, 0.0);
+                    for (offset, odds) in table.offsets_db.iter().zip(table.odds(world, 0, s)) {
+                        let density = normal_pdf((offset - shift) / sd);
+                        sum += density * f64::from(*odds);
+                        mass += density;
+                    }
+                    total += share * sum / mass;
+                }
+                let row = &rows[world];
+                let direct = 0.5 * f64::from(row.half(0, 0)[day] + row.half(0, 1)[day]);
+                assert!((total / direct - 1.0).abs() < 0.02, "{total} {direct}");
+            }
+        }
+    }
+}
