@@ -62,9 +62,9 @@ pub enum Command {
         after_help = "Examples:\n  readodds redundancy scenarios/river-half-rain-usa.toml\n  readodds redundancy scenarios/half-marathon-rain-eu-lower.toml --lines main,backup --no-search\n  readodds redundancy scenarios/river-half-rain-usa.toml --format markdown --out justification.md\n\nCandidates come from the [[candidate]] tables of the scenario. Ctrl-C prints what is known so far."
     )]
     Redundancy(RedundancyArgs),
-    /// Tell what drives the misses: which unknown moves a race day's miss rate, and what decides one passing
+    /// Tell what the misses hinge on: which unknown decides whether the promise holds, and what is worth measuring
     #[command(
-        after_help = "Examples:\n  readodds drivers scenarios/half-marathon-rain-eu-lower.toml --tag demo-data/tags/dogwood\n  readodds drivers scenarios/river-half-rain-usa.toml --html drivers.html\n\nShares are Sobol' indices of the log miss odds. Ctrl-C prints what is known so far."
+        after_help = "Examples:\n  readodds drivers scenarios/half-marathon-rain-eu-lower.toml --tag demo-data/tags/dogwood\n  readodds drivers scenarios/river-half-rain-usa.toml --html drivers.html\n\nThe same worlds and passings as predict. Ctrl-C prints what is known so far."
     )]
     Drivers(DriversArgs),
 }

@@ -7,11 +7,11 @@ use super::interrupt;
 use super::output::Output;
 use super::pictures::Album;
 use super::predict::json;
-use super::progress::StudyLine;
+use super::progress::Line;
+use crate::estimate::run::{Plan, Progress, Stopped};
 use crate::report::drivers_text::drivers_text;
 use crate::report::pages::drivers::page;
-use crate::study::drivers::answer::Refused;
-use crate::study::drivers::{Request, answer};
+use crate::study::drivers::{Refused, answer};
 use std::process::ExitCode;
 
 pub fn run(args: &DriversArgs) -> Result<ExitCode, Failure> {
@@ -19,19 +19,12 @@ pub fn run(args: &DriversArgs) -> Result<ExitCode, Failure> {
     let album = Album::open(&args.pictures)?;
     let loaded = load(&args.inputs)?;
     interrupt::heed();
-    let request = Request {
-        seed: args.inputs.seed,
-        point: args.point.clone(),
-        points: u64::from(args.points).next_power_of_two(),
-        passing_points: u64::from(args.passing_points).next_power_of_two(),
-        replications: u64::from(args.replications),
-        passings_per_race: args.passings_per_race,
-    };
-    let line = StudyLine::new();
-    let result = answer(&loaded.prepared, &request, &loaded.warnings, &interrupt::asked, &|progress| {
-        let leader = progress.leader.as_deref().unwrap_or("");
-        line.show(progress.stage, progress.done, progress.planned, leader);
-    });
+    let mut plan = Plan::new(args.inputs.seed);
+    plan.precision.max_passings = args.max_passings;
+    let line = Line::new();
+    let point = args.point.as_deref();
+    let mut show = |progress: &Progress| line.show(progress);
+    let result = answer(&loaded.prepared, &plan, point, &loaded.warnings, &interrupt::asked, &mut show);
     line.done();
     let result = result.map_err(|refused| match refused {
         Refused::Nothing => Failure::BrokenOff(refused.to_string()),
@@ -44,5 +37,5 @@ pub fn run(args: &DriversArgs) -> Result<ExitCode, Failure> {
         Format::Text => drivers_text(&result),
         Format::Json => json(&result)?,
     })?;
-    Ok(ExitCode::from(if result.interrupted { interrupt::BROKEN_OFF } else { DONE }))
+    Ok(ExitCode::from(if result.stopped == Stopped::Interrupted { interrupt::BROKEN_OFF } else { DONE }))
 }

@@ -97,16 +97,7 @@ pub struct DriversArgs {
     /// Timing point (the finish, if left out)
     #[arg(long, value_name = "NAME")]
     pub point: Option<String>,
-    /// Race days in each replication (taken up to a power of two)
-    #[arg(long, default_value_t = 32, value_parser = clap::value_parser!(u32).range(2..=65_536))]
-    pub points: u32,
-    /// Single passings in each replication (taken up to a power of two)
-    #[arg(long, default_value_t = 512, value_parser = clap::value_parser!(u32).range(2..=1_048_576))]
-    pub passing_points: u32,
-    /// Replications with other points and other runners; the intervals come from them
-    #[arg(long, default_value_t = 8, value_parser = clap::value_parser!(u32).range(2..=1_000))]
-    pub replications: u32,
-    /// Passings behind each miss rate beyond the least of each kind of runner
-    #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
-    pub passings_per_race: u32,
+    /// Most runners simulated, each past every timing point
+    #[arg(long, default_value_t = 200_000)]
+    pub max_passings: u64,
 }

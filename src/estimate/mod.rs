@@ -9,7 +9,6 @@
 //! ```
 
 pub mod checkpoint;
-pub mod indices;
 pub mod information;
 pub mod interval;
 pub mod joint;

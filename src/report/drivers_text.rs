@@ -1,13 +1,18 @@
-//! What drives the misses, as text made to be read aloud: the race day first, then the single passing.
+//! What the misses hinge on, as text: the first driver in a sentence, then all of them in one table.
 
-use super::words::{grouped, heading_note, item, per_10_000, percent, say, significant, switched_off, table};
-use crate::estimate::indices::Replicated;
-use crate::study::drivers::FLOOR;
-use crate::study::drivers::answer::{Answer, Driver, Split, Swing};
+use super::cautions::CAUTIONS;
+use super::predict_text::with_unit;
+use super::words::{
+    WIDTH, grouped, heading_note, item, listed, per_10_000, percent, rate_percent, say, significant,
+    switched_off, table, wrap,
+};
+use crate::estimate::run::Stopped;
+use crate::study::drivers::Answer;
+use crate::study::what_drives::Driver;
 
 /// The whole report.
 pub fn drivers_text(a: &Answer) -> String {
-    let mut out = format!("{}, {}: what drives the misses\n", a.event, a.point);
+    let mut out = format!("{}, {}: what the misses hinge on\n", a.event, a.point);
     heading_note(&mut out, &a.note);
     say(
         &mut out,
@@ -20,224 +25,115 @@ pub fn drivers_text(a: &Answer) -> String {
             a.lines.join(", ")
         ),
     );
-    if a.interrupted {
-        say(&mut out, "The run was broken off: this is what was known by then.");
-    }
     out.push('\n');
     say(&mut out, &first_words(a));
     out.push('\n');
-    swings(
-        &mut out,
-        "Missed per 10,000 on a race day, one thing at a time from its 5 % to its 95 % value, all else at its middle",
-        &a.race_day_swings,
-    );
-    if let Some(split) = &a.race_day {
-        shares(
-            &mut out,
-            "A race day, all things at once: share of the ups and downs of its miss odds",
-            split,
-            a,
-        );
+    if !a.drivers.is_empty() {
+        out.push_str("Share each unknown decides alone; missed per 10,000, and promise broken, in its lowest and highest third\n");
+        let shown = |d: &&Driver| d.share.high >= 0.005;
+        let rows: Vec<Vec<String>> = a.drivers.iter().filter(shown).map(row).collect();
+        out.push_str(&table(&["unknown", "holds", "decides alone", "lowest third", "highest third"], &rows));
+        let small: Vec<String> = a.drivers.iter().filter(|d| !shown(d)).map(|d| d.what.clone()).collect();
+        if !small.is_empty() {
+            out.push_str(&wrap(&format!("Under 0.5 %: {}.", listed(&small)), WIDTH, "  "));
+        }
+        out.push('\n');
+        to_measure(&mut out, a);
     }
-    if let Some(split) = &a.one_passing {
-        shares(&mut out, "One passing: share of the ups and downs of a single runner's miss odds", split, a);
-    }
-    swings(
+    out.push_str("How sure\n");
+    item(
         &mut out,
-        "Missed per 10,000 if all runners were alike in one thing: all at its 5 % or all at its 95 % value",
-        &a.runner_swings,
+        &format!(
+            "{} draws of what nobody knows with {} runners in all, the same as those of `predict`. In brackets: 95 % simulation interval. Shares that only several unknowns decide together belong to none of them: alone they decide {} of it in all.",
+            grouped(a.worlds),
+            grouped(a.passings),
+            percent(a.drivers.iter().map(|d| d.share.value).sum::<f64>().min(1.0))
+        ),
     );
-    sure(&mut out, a);
+    if a.stopped == Stopped::Interrupted {
+        item(&mut out, "The run was interrupted: this is what was known by then.");
+    }
+    switched_off(&mut out, &a.effects_off);
+    a.warnings.iter().for_each(|warning| item(&mut out, &format!("Warning: {warning}")));
+    out.push_str("\nCautions\n");
+    CAUTIONS.iter().for_each(|caution| item(&mut out, caution));
     out
 }
 
-/// Missed of 10,000; at or below the floor the figure says nothing more.
-pub fn missed(rate: f64) -> String {
-    if rate <= FLOOR {
-        format!("under {}", per_10_000(FLOOR).trim_end_matches('0'))
-    } else {
-        per_10_000(rate)
-    }
+fn row(d: &Driver) -> Vec<String> {
+    let end = |value: f64, rate: f64, broken: f64| {
+        format!("{}: {}, {}", with_unit(value, &d.unit), per_10_000(rate), percent(broken))
+    };
+    vec![
+        d.what.clone(),
+        holds(d).to_owned(),
+        share_words(d),
+        end(d.low, d.miss_rate_at_low.value, d.breaks_at_low),
+        end(d.high, d.miss_rate_at_high.value, d.breaks_at_high),
+    ]
+}
+
+/// How long a value of the unknown holds.
+pub fn holds(d: &Driver) -> &'static str {
+    if d.nobody_knows { "until measured" } else { "one day" }
 }
 
 /// "62 % (51 to 70)".
-pub fn share_words(share: &Replicated) -> String {
-    match (share.low, share.high) {
-        (Some(low), Some(high)) => {
-            format!("{} % ({} to {})", hundredths(share.mean), hundredths(low), hundredths(high))
-        }
-        _ => format!("{} %", hundredths(share.mean)),
-    }
-}
-
-/// A share that may lie outside 0 to 1 by noise: shown as it is, but never as -0.
-fn hundredths(share: f64) -> String {
-    let text = format!("{:.0}", 100.0 * share);
-    if text == "-0" { "0".to_owned() } else { text }
-}
-
-/// Whether an index stands out of its noise.
-pub fn stands_out(share: &Replicated) -> bool {
-    share.low.is_some_and(|low| low > 0.0)
-}
-
-/// The driver of largest total that stands out of the noise.
-pub fn strongest(split: &Split) -> Option<&Driver> {
-    split.drivers.iter().find(|d| stands_out(&d.total))
-}
-
-/// Whether the strongest driver clear of the noise is also the one of largest estimate; otherwise the run is too short to
-/// name the strongest.
-pub fn is_named(split: &Split) -> bool {
-    split.drivers.first().is_some_and(|d| stands_out(&d.total))
+pub fn share_words(d: &Driver) -> String {
+    let whole = |share: f64| format!("{:.0}", 100.0 * share);
+    format!("{} % ({} to {})", whole(d.share.value), whole(d.share.low), whole(d.share.high))
 }
 
 /// The answer in a few sentences.
 pub fn first_words(a: &Answer) -> String {
-    let mut text = String::new();
-    if a.race_day.is_none() && !a.interrupted {
-        text.push_str("Nothing that a race day shares moves its miss rate: it is pinned, or the odds stand on their floor.");
-    }
-    if let Some(split) = &a.race_day {
-        text.push_str(&match strongest(split) {
-            Some(d) => format!(
-                "{}: {}. It has a hand in {} of the ups and downs, {} by itself.",
-                if is_named(split) {
-                    "What moves the miss rate of a race day most"
-                } else {
-                    "This run is too short to say what moves the miss rate of a race day most; clear of its noise is this"
-                },
-                d.name,
-                share_words(&d.total),
-                share_words(&d.first_order)
-            ),
-            None => "Nothing that a race day shares stands out as the driver of its miss rate.".to_owned(),
-        });
-        text.push_str(&format!(
-            " In nine cases of ten a race day misses {} to {} of 10,000.",
-            missed(split.odds_p05),
-            missed(split.odds_p95)
-        ));
-    }
-    if let Some(s) = a.race_day_swings.first() {
-        text.push_str(&format!(" Taken alone from one end to the other: {}", swing_words(s)));
-    }
-    if let Some((split, d)) = a.one_passing.as_ref().and_then(|split| Some((split, strongest(split)?))) {
-        let what = if is_named(split) {
-            "What decides most whether one runner is missed"
-        } else {
-            "Of what decides whether one runner is missed, this is clear of the noise"
-        };
-        text.push_str(&format!(" {what}: {}, with a hand in {}.", d.name, share_words(&d.total)));
+    let kept = a.promise.kept();
+    let mut text = format!(
+        "{} misses {} of 10,000 on average, {} of {} runners; the promise of {} (at most {}) is broken in {} of races.",
+        a.point,
+        per_10_000(a.miss_rate.value),
+        significant(a.miss_rate.value * a.runners as f64),
+        grouped(a.runners),
+        rate_percent(a.promise.target),
+        grouped(a.promise.allowed),
+        percent(1.0 - kept.value)
+    );
+    let clear: Vec<&Driver> = a.drivers.iter().filter(|d| d.clear).collect();
+    match clear[..] {
+        [] if a.drivers.is_empty() => {
+            text += " Everything that a race day does not know is pinned, or too few draws were made to tell."
+        }
+        [] => text += " No unknown stands out as what decides.",
+        [only] => text += &format!(" What decides most is this: {}, {}.", only.what, share_words(only)),
+        [first, second, ..] if a.first_known => {
+            text += &format!(" What decides most is this: {}, {} alone.", first.what, share_words(first));
+            text += &if a.second_known {
+                format!(" Second: {}, {}.", second.what, share_words(second))
+            } else {
+                format!(" For the second place {} and others tie.", second.what)
+            };
+        }
+        [first, second, ..] => {
+            text += &format!(
+                " What decides most is a tie: {} ({}) and {} ({}); more computing will hardly tell them apart.",
+                first.what,
+                share_words(first),
+                second.what,
+                share_words(second)
+            );
+        }
     }
     text
 }
 
-/// A value with its unit.
-fn value(v: f64, unit: &str) -> String {
-    format!("{}{}{unit}", significant(v), if unit.is_empty() { "" } else { " " })
-}
-
-/// "diffuse level, from 3.4 dB to 9.7 dB, takes the misses from 0.3 to 12 of 10,000."
-fn swing_words(s: &Swing) -> String {
-    let ends = s.low.zip(s.high).map_or(String::new(), |(low, high)| {
-        format!(", from {} to {},", value(low, &s.unit), value(high, &s.unit))
-    });
-    format!(
-        "{}{ends} takes the misses from {} to {} of 10,000.",
-        s.name,
-        missed(s.miss_rate_at_low),
-        missed(s.miss_rate_at_high)
-    )
-}
-
-fn swings(out: &mut String, title: &str, list: &[Swing]) {
+/// What would tell the unknowns that matter.
+fn to_measure(out: &mut String, a: &Answer) {
+    let list: Vec<&Driver> = a.drivers.iter().filter(|d| d.clear && d.nobody_knows).take(3).collect();
     if list.is_empty() {
         return;
     }
-    let with_values = list.iter().any(|s| s.low.is_some());
-    let rows: Vec<Vec<String>> = list
-        .iter()
-        .map(|s| {
-            let mut row = vec![s.name.clone()];
-            if with_values {
-                row.push(s.low.map_or(String::new(), |v| value(v, "")));
-                row.push(s.high.map_or(String::new(), |v| value(v, &s.unit)));
-            }
-            row.extend([missed(s.miss_rate_at_low), missed(s.miss_rate_at_high)]);
-            row
-        })
-        .collect();
-    let mut header = vec!["input"];
-    if with_values {
-        header.extend(["from", "to"]);
-    }
-    header.extend(["missed at its low", "at its high"]);
-    out.push_str(&format!("{title}\n{}\n", table(&header, &rows)));
-}
-
-fn shares(out: &mut String, title: &str, split: &Split, a: &Answer) {
-    let rows: Vec<Vec<String>> = split
-        .drivers
-        .iter()
-        .map(|d| vec![d.name.clone(), share_words(&d.first_order), share_words(&d.total)])
-        .collect();
-    out.push_str(&format!("{title}\n{}", table(&["input", "by itself", "has a hand in"], &rows)));
-    item(
-        out,
-        &format!(
-            "by themselves they explain {} % together; the rest is what they do only in company",
-            hundredths(split.first_order_sum)
-        ),
-    );
-    if split.on_floor > 0.0 {
-        let much = if split.on_floor > 0.5 {
-            ": more than half, so the shares say mainly what lifts one above it"
-        } else {
-            ""
-        };
-        item(
-            out,
-            &format!(
-                "{} of the points miss less than one in {}, where odds count as that{much}",
-                percent(split.on_floor),
-                grouped((1.0 / a.floor).round() as u64)
-            ),
-        );
+    out.push_str("Worth measuring, in this order\n");
+    for d in list {
+        item(out, &format!("{}: {}", d.what, d.measure));
     }
     out.push('\n');
-}
-
-fn sure(out: &mut String, a: &Answer) {
-    out.push_str("How sure\n");
-    switched_off(out, &a.effects_off);
-    item(
-        out,
-        "Shares are of the variance of the logarithm of the miss odds: \"by itself\" is the first-order index, \"has a hand in\" the total index (Sobol' indices; A. Saltelli 2010, M. J. W. Jansen 1999). Totals overlap and may add up to more than 100 %. In brackets: 95 % interval over replications with other points and other runners; shares below 0 or above 100 % are noise.",
-    );
-    item(
-        out,
-        "A large share says that knowing this one thing would tell most about the misses. It does not say that anyone can change it.",
-    );
-    let replications = a.race_day.as_ref().map_or(0, |s| s.replications);
-    item(
-        out,
-        &format!(
-            "{replications} replications of {} race days and of {} passings, each twice; {} crossings simulated in all",
-            a.request.points,
-            a.request.passing_points,
-            grouped(a.crossings)
-        ),
-    );
-    for d in a.race_day.iter().flat_map(|s| &s.drivers).filter(|d| stands_out(&d.total)).take(3) {
-        item(out, &format!("to know \"{}\": {}", d.name, d.how));
-    }
-    for line in a.assumed.iter().filter(|l| l.what.starts_with("beliefs")) {
-        item(out, &format!("assumed, not measured: {} = {} ({})", line.what, line.value, line.source));
-    }
-    for warning in &a.warnings {
-        item(out, &format!("warning: {warning}"));
-    }
-    let p = &a.provenance;
-    item(out, &format!("{} {}, seed {}, {} input files", p.program, p.version, p.seed, p.inputs.len()));
 }

@@ -41,6 +41,16 @@ pub struct Driver {
     pub share: Figure,
     /// Whether the share stands out of chance.
     pub clear: bool,
+    /// The share with one replicate left out at a time.
+    #[serde(skip)]
+    pub share_without: Vec<f64>,
+}
+
+/// Whether the driver in place `place` is told apart from the next one.
+pub fn order_known(drivers: &[Driver], place: usize) -> bool {
+    let (Some(one), Some(next)) = (drivers.get(place), drivers.get(place + 1)) else { return true };
+    let gap: Vec<f64> = one.share_without.iter().zip(&next.share_without).map(|(a, b)| a - b).collect();
+    figure_of(one.share.value - next.share.value, &gap, Scale::Plain).low > 0.0
 }
 
 /// Drivers of one point, strongest first; empty for too few worlds.
@@ -103,7 +113,7 @@ fn driver(
         .collect();
     let place = |share: f64| reached.partition_point(|r| *r < share).min(order.len() - 1);
     let (low, high) = (&order[..=place(1.0 / 3.0)], &order[place(2.0 / 3.0)..]);
-    let share = share(&order, &reached, unknown, days, explained);
+    let (share, share_without) = share(&order, &reached, unknown, days, explained);
     let mean = |part: &[usize]| {
         part.iter().map(|&d| weight(d) * broken[d]).sum::<f64>()
             / part.iter().map(|&d| weight(d)).sum::<f64>()
@@ -122,6 +132,7 @@ fn driver(
         breaks_at_high: mean(high),
         clear: share.low > 0.0 && share.value > 0.02,
         share,
+        share_without,
     })
 }
 
@@ -139,7 +150,13 @@ fn rate_over(part: &[usize], days: &SetDays) -> Figure {
 }
 
 /// η² of the days in `order`, with its error.
-fn share(order: &[usize], reached: &[f64], unknown: &Unknown, days: &SetDays, explained: &[f64]) -> Figure {
+fn share(
+    order: &[usize],
+    reached: &[f64],
+    unknown: &Unknown,
+    days: &SetDays,
+    explained: &[f64],
+) -> (Figure, Vec<f64>) {
     // Days of a world (or level) that share the value are one value only.
     let alike = match (unknown.enters, unknown.layer) {
         (Enters::Passings, _) => RACE_DAYS,
@@ -189,5 +206,5 @@ fn share(order: &[usize], reached: &[f64], unknown: &Unknown, days: &SetDays, ex
     let without: Vec<f64> = (0..days.replicates).map(|r| eta(Some(r))).collect();
     let mut share = figure_of(eta(None), &without, Scale::Plain);
     (share.low, share.high) = (share.low.max(0.0), share.high.min(1.0));
-    share
+    (share, without)
 }

@@ -1,210 +1,154 @@
-//! Figures of what drives the misses: indices of a race day, swings, indices of one passing.
+//! Figures of what the misses hinge on: shares decided alone, and what either end of an unknown does.
 
-use super::spans::{PER, Span, spans};
 use super::{figure, panel};
-use crate::report::drivers_text::{is_named, missed, share_words, strongest};
+use crate::report::drivers_text::{holds, share_words};
 use crate::report::figure::{Along, Axis, Dot, Figure, Layer, Mark};
-use crate::report::palette::{Ink, Style};
+use crate::report::palette::Style;
+use crate::report::predict_text::with_unit;
 use crate::report::scale::Scale;
 use crate::report::table::{Show, Table};
-use crate::report::words::{grouped, percent};
-use crate::study::drivers::answer::{Answer, Driver, Split, Swing};
+use crate::report::words::{capital, grouped, per_10_000, percent};
+use crate::study::drivers::Answer;
+use crate::study::what_drives::Driver;
+
+const PER: f64 = 1e4;
 
 fn source(a: &Answer) -> String {
     format!(
-        "simulation, {} replications, {} crossings, seed {}",
-        a.request.replications,
-        grouped(a.crossings),
+        "simulation, {} worlds, {} runners past the point, seed {}",
+        grouped(a.worlds),
+        grouped(a.passings),
         a.provenance.seed
     )
 }
 
-fn shares(key: &str, title: String, reading: &str, a: &Answer, split: &Split) -> Figure {
+/// Shares that the unknowns decide alone; none where nothing is unknown.
+pub fn shares(a: &Answer) -> Option<Figure> {
+    let first = a.drivers.first()?;
     let mut table = Table::new(&[
-        ("name", "input", Show::Fixed(0)),
-        ("first_order", "by itself", Show::Percent),
-        ("first_order_low", "from", Show::Percent),
-        ("first_order_high", "to", Show::Percent),
-        ("total", "has a hand in", Show::Percent),
-        ("total_low", "from", Show::Percent),
-        ("total_high", "to", Show::Percent),
+        ("unknown", "unknown", Show::Fixed(0)),
+        ("holds", "holds", Show::Fixed(0)),
+        ("share", "decides alone", Show::Percent),
+        ("low", "from", Show::Percent),
+        ("high", "to", Show::Percent),
     ]);
-    for d in &split.drivers {
+    for d in &a.drivers {
         table.row([
-            d.name.as_str().into(),
-            d.first_order.mean.into(),
-            d.first_order.low.into(),
-            d.first_order.high.into(),
-            d.total.mean.into(),
-            d.total.low.into(),
-            d.total.high.into(),
+            d.what.as_str().into(),
+            holds(d).into(),
+            d.share.value.into(),
+            d.share.low.into(),
+            d.share.high.into(),
         ]);
     }
-    // Noise may reach below 0 and above 100 %; the axis shows as much of it as lies near.
-    let ends = split.drivers.iter().flat_map(|d| {
-        [d.first_order, d.total]
-            .into_iter()
-            .flat_map(|r| [r.mean, r.low.unwrap_or(r.mean), r.high.unwrap_or(r.mean)])
-    });
-    let x = Axis::new(
-        "share of the variance of the log miss odds, %",
-        Scale::from_zero(ends.map(|v| 100.0 * v.clamp(-0.2, 1.2))),
-    );
-    let (lowest, highest) = x.scale.ends();
-    let on = |share: f64| (100.0 * share).clamp(lowest, highest);
-    let beyond = split.drivers.iter().flat_map(|d| [d.first_order, d.total]).any(|r| {
-        let ends = [r.mean, r.low.unwrap_or(r.mean), r.high.unwrap_or(r.mean)];
-        ends.iter().any(|v| 100.0 * v < lowest || 100.0 * v > highest)
-    });
-    let dots = |at: f64, read: fn(&Driver) -> crate::estimate::indices::Replicated, what: &str| -> Vec<Dot> {
-        let one = |(i, d): (usize, &Driver)| {
-            let r = read(d);
-            Dot {
-                at: i as f64 + at,
-                value: on(r.mean),
-                inner: r.low.zip(r.high).map(|(low, high)| (on(low), on(high))),
-                outer: None,
-                tip: format!("{}\n{what} {}", d.name, share_words(&r)),
-            }
-        };
-        split.drivers.iter().enumerate().map(one).collect()
+    let dots = |nobody_knows: bool| -> Vec<Dot> {
+        let mine = a.drivers.iter().enumerate().filter(|(_, d)| d.nobody_knows == nobody_knows);
+        mine.map(|(i, d)| Dot {
+            at: i as f64,
+            value: 100.0 * d.share.value,
+            inner: Some((100.0 * d.share.low, 100.0 * d.share.high)),
+            outer: None,
+            tip: format!("{}\ndecides {} alone", d.what, share_words(d)),
+        })
+        .collect()
     };
     let layers = vec![
-        Layer::new(
-            "",
-            Style::plain(Ink::Soft),
-            Mark::Rule { along: Along::X, at: 0.0, label: String::new() },
-        ),
-        Layer::new(
-            "by itself (first order)",
-            Style::series(1),
-            Mark::Dots(Along::X, dots(-0.17, |d| d.first_order, "by itself")),
-        ),
-        Layer::new(
-            "has a hand in (total)",
-            Style::series(0),
-            Mark::Dots(Along::X, dots(0.17, |d| d.total, "has a hand in")),
-        ),
+        Layer::new("holds until measured", Style::series(0), Mark::Dots(Along::X, dots(true))),
+        Layer::new("of one day", Style::series(1), Mark::Dots(Along::X, dots(false))),
     ];
-    let names = split.drivers.iter().map(|d| d.name.clone());
-    let edge = " What ends at the edge of the axis reaches beyond it: noise of few replications.";
-    let reading = format!("{reading}{}", if beyond { edge } else { "" });
-    let mut out = figure(key, title, &reading, source(a), table);
-    let height = 34.0 * split.drivers.len().max(2) as f64;
-    out.panels = vec![panel("", x, Axis::categories("input", names, true), height, layers)];
-    out
-}
-
-fn too_short(clear: &str) -> String {
-    format!("Too short a run to name the strongest; clear of its noise: {clear}")
-}
-
-/// Indices of what a race day shares.
-pub fn race_day(a: &Answer) -> Option<Figure> {
-    let split = a.race_day.as_ref()?;
-    let title = match strongest(split) {
-        Some(d) if !is_named(split) => too_short(&d.name),
-        Some(d) => {
-            format!(
-                "Race days differ most by one thing: {}, with a hand in {}",
-                d.name,
-                percent(d.total.mean.min(1.0))
-            )
-        }
-        None => "Nothing a race day shares stands out as its driver".to_owned(),
-    };
-    let reading = "Square: what the input explains alone. Disc: what it explains alone and together with others. Thick line: \
-                   95 % interval over replications.";
-    Some(shares("race-day", title, reading, a, split))
-}
-
-/// Indices of what decides one passing.
-pub fn one_passing(a: &Answer) -> Option<Figure> {
-    let split = a.one_passing.as_ref()?;
-    let title = match strongest(split) {
-        Some(d) if !is_named(split) => too_short(&d.name),
-        Some(d) => {
-            format!(
-                "One passing is decided most by this: {}, with a hand in {}",
-                d.name,
-                percent(d.total.mean.min(1.0))
-            )
-        }
-        None => "Nothing drawn for a passing stands out".to_owned(),
-    };
-    let reading = "The log miss odds of single runners, split over groups of what was drawn. Square: alone. Disc: alone and \
-                   together with others. The sample's own offset is integrated out.";
-    Some(shares("one-passing", title, reading, a, split))
-}
-
-fn span(s: &Swing) -> Span<'_> {
-    Span {
-        what: &s.name,
-        unit: &s.unit,
-        low: s.low,
-        high: s.high,
-        rate_at_low: s.miss_rate_at_low,
-        rate_at_high: s.miss_rate_at_high,
-    }
-}
-
-/// One thing at a time from its 5 % to its 95 % value.
-pub fn swings(a: &Answer) -> Option<Figure> {
-    let widest = a.race_day_swings.first()?;
-    let mut table = Table::new(&[
-        ("group", "group", Show::Fixed(0)),
-        ("name", "input", Show::Fixed(0)),
-        ("unit", "unit", Show::Fixed(0)),
-        ("low", "5 % value", Show::Digits(3)),
-        ("high", "95 % value", Show::Digits(3)),
-        ("miss_rate_at_low", "missed at its low", Show::Percent),
-        ("miss_rate_at_high", "missed at its high", Show::Percent),
-    ]);
-    let groups = [("shared by a race", &a.race_day_swings), ("the same for all runners", &a.runner_swings)];
-    for (group, list) in groups {
-        for s in list {
-            table.row([
-                group.into(),
-                s.name.as_str().into(),
-                s.unit.as_str().into(),
-                s.low.into(),
-                s.high.into(),
-                s.miss_rate_at_low.into(),
-                s.miss_rate_at_high.into(),
-            ]);
-        }
-    }
-    let axis = |list: &[Swing]| {
-        let rates = list
-            .iter()
-            .flat_map(|s| [s.miss_rate_at_low, s.miss_rate_at_high])
-            .chain(a.middle_miss_rate)
-            .map(|rate| PER * rate.max(a.floor));
-        Axis::new("missed of 10,000 runners, log scale", Scale::decades(rates))
-    };
-    let title = format!(
-        "Widest swing: {}, {} to {} of 10,000 missed",
-        widest.name,
-        missed(widest.miss_rate_at_low),
-        missed(widest.miss_rate_at_high)
-    );
-    let reading = "One input at a time from its 5 % to its 95 % value, all that the race shares at its middle; the same runners \
-                   each time. Values at the left edge are that or less.";
-    let mut out = figure("swings", title, reading, source(a), table);
-    let lists = [
-        ("Shared by all runners of a race", &a.race_day_swings),
-        ("If all runners were alike in this", &a.runner_swings),
-    ];
-    for (title, list) in lists.into_iter().filter(|(_, list)| !list.is_empty()) {
-        let list_of: Vec<Span> = list.iter().map(span).collect();
-        let middle = a.middle_miss_rate.map(|rate| (rate, "everything the race shares at its middle"));
-        out.panels.push(spans(
-            title,
-            &list_of,
-            &axis(list),
-            ["at its 5 % value", "at its 95 % value"],
-            middle,
-        ));
-    }
+    let x =
+        Axis::new("share decided alone, %", Scale::from_zero(a.drivers.iter().map(|d| 100.0 * d.share.high)));
+    let title = format!("{} decides {} alone", capital(&first.what), percent(first.share.value));
+    let reading = "Share of the variance of \"this race breaks the promise\" that each unknown decides by itself. Line: 95 % simulation \
+                   interval. What several decide only together is in none of them.";
+    let names = a.drivers.iter().map(|d| d.what.clone());
+    let mut out = figure("shares", title, reading, source(a), table);
+    out.panels = vec![panel(
+        "",
+        x,
+        Axis::categories("unknown", names, true),
+        32.0 * a.drivers.len().max(2) as f64,
+        layers,
+    )];
     Some(out)
+}
+
+/// Missed of 10,000 in the lowest and in the highest third of each unknown.
+pub fn ends(a: &Answer) -> Option<Figure> {
+    let shown: Vec<&Driver> = a.drivers.iter().filter(|d| d.miss_rate_at_low.value > 0.0).collect();
+    if shown.is_empty() {
+        return None;
+    }
+    let mut table = Table::new(&[
+        ("unknown", "unknown", Show::Fixed(0)),
+        ("low", "lowest third around", Show::Fixed(0)),
+        ("miss_rate_at_low", "missed", Show::Percent),
+        ("breaks_at_low", "promise broken", Show::Percent),
+        ("high", "highest third around", Show::Fixed(0)),
+        ("miss_rate_at_high", "missed", Show::Percent),
+        ("breaks_at_high", "promise broken", Show::Percent),
+    ]);
+    for d in &shown {
+        table.row([
+            d.what.as_str().into(),
+            with_unit(d.low, &d.unit).as_str().into(),
+            d.miss_rate_at_low.value.into(),
+            d.breaks_at_low.into(),
+            with_unit(d.high, &d.unit).as_str().into(),
+            d.miss_rate_at_high.value.into(),
+            d.breaks_at_high.into(),
+        ]);
+    }
+    let rates = shown.iter().flat_map(|d| [d.miss_rate_at_low.value, d.miss_rate_at_high.value]);
+    let x = Axis::new(
+        "missed of 10,000 runners, log scale",
+        Scale::decades(rates.map(|r| PER * r).filter(|v| *v > 0.0)),
+    );
+    let floor = x.scale.ends().0;
+    let dots = |high: bool| -> Vec<Dot> {
+        let dot = |(i, d): (usize, &&Driver)| {
+            let (value, rate) =
+                if high { (d.high, d.miss_rate_at_high) } else { (d.low, d.miss_rate_at_low) };
+            Dot {
+                at: i as f64 + if high { 0.16 } else { -0.16 },
+                value: (PER * rate.value).max(floor),
+                inner: None,
+                outer: None,
+                tip: format!(
+                    "{} around {}\n{} of 10,000 missed",
+                    d.what,
+                    with_unit(value, &d.unit),
+                    per_10_000(rate.value)
+                ),
+            }
+        };
+        shown.iter().enumerate().map(dot).collect()
+    };
+    let layers = vec![
+        Layer::new("lowest third", Style::series(1), Mark::Dots(Along::X, dots(false))),
+        Layer::new("highest third", Style::series(0), Mark::Dots(Along::X, dots(true))),
+    ];
+    let widest = shown.iter().max_by(|a, b| span(a).total_cmp(&span(b)))?;
+    let title = format!(
+        "From one end of it to the other, {} moves the misses from {} to {} of 10,000",
+        widest.what,
+        per_10_000(widest.miss_rate_at_low.value),
+        per_10_000(widest.miss_rate_at_high.value)
+    );
+    let reading = "Expected misses on race days in the lowest and in the highest third of each unknown, all others as they come.";
+    let names = shown.iter().map(|d| d.what.clone());
+    let mut out = figure("ends", title, reading, source(a), table);
+    out.panels = vec![panel(
+        "",
+        x,
+        Axis::categories("unknown", names, true),
+        34.0 * shown.len().max(2) as f64,
+        layers,
+    )];
+    Some(out)
+}
+
+fn span(d: &Driver) -> f64 {
+    let log = |rate: f64| libm::log(rate.max(1e-12));
+    (log(d.miss_rate_at_high.value) - log(d.miss_rate_at_low.value)).abs()
 }
