@@ -26,8 +26,8 @@ fn run(threshold_dbm: f64, batch_sd_db: f64, lab_sd_db: f64) -> Answer {
 
 /// Source: I. M. Sobol', Math. Comput. Simul. 55 (2001): for a sum of terms with nothing in common each first-order index is the
 /// term's share of the variance. Batch (sd 0.3 dB) and laboratory (sd 0.6 dB) add up in every threshold, and the logarithm of a normal
-/// tail at half of the tags missed is nearly straight over ±1.3 dB at a spread of 2 dB: shares 0.2 and 0.8. Tolerance 0.05: eight parts of
-/// an unknown leave up to 4 % of its own variance within the parts (normal law, eight equal parts).
+/// tail at half of the tags missed is nearly straight over ±1.3 dB at a spread of 2 dB: shares 0.2 and 0.8. Tolerance 0.05: twenty parts of
+/// an unknown leave 2 % of its own variance within the parts (normal law, twenty equal parts).
 #[test]
 fn val_shares_of_a_sum() {
     let a = run(-1.7, 0.3, 0.6);

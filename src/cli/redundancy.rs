@@ -8,6 +8,7 @@ use super::output::Output;
 use super::pictures::Album;
 use super::predict::json;
 use super::progress::StudyLine;
+use crate::estimate::run::{Plan, Stopped};
 use crate::lab::text;
 use crate::report::justification::justification;
 use crate::report::pages::redundancy::page;
@@ -36,14 +37,13 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
         &interrupt::asked,
         &|progress| {
             let leader = progress.leader.as_deref().unwrap_or("");
-            line.show(progress.stage, progress.done as u64, progress.planned as u64, leader);
+            line.show(progress.stage, progress.done, progress.planned, leader);
         },
     );
     line.done();
     let result = result.map_err(|refused| match refused {
         Refused::Candidate(problems) => Failure::Files(problems),
         Refused::Nothing => Failure::BrokenOff(refused.to_string()),
-        Refused::OutOfBounds(_) => Failure::Internal(refused.to_string()),
         _ => Failure::Usage(refused.to_string()),
     })?;
     if album.wanted() {
@@ -55,7 +55,7 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
         StudyFormat::Markdown => justification(&result),
     })?;
     let met = !args.require_layout || result.search.as_ref().is_some_and(|s| s.found.is_some());
-    if result.interrupted {
+    if result.stopped == Stopped::Interrupted {
         return Ok(ExitCode::from(interrupt::BROKEN_OFF));
     }
     if !met {
@@ -65,10 +65,11 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
 }
 
 fn request(args: &RedundancyArgs) -> Request {
+    let mut plan = Plan::new(args.inputs.seed);
+    plan.precision.max_passings = args.max_passings;
+    plan.worlds = args.worlds;
     Request {
-        seed: args.inputs.seed,
-        races: args.races,
-        passings_per_race: args.passings_per_race,
+        plan,
         confidence: args.confidence,
         point: args.point.clone(),
         subsets: args
@@ -76,7 +77,8 @@ fn request(args: &RedundancyArgs) -> Request {
             .iter()
             .map(|list| list.split(',').map(|name| name.trim().to_owned()).collect())
             .collect(),
-        distance_curve: !args.no_distance,
         search: !args.no_search,
+        races: args.season_races,
+        missed_runner_cost: args.missed_runner_cost,
     }
 }

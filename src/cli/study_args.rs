@@ -63,22 +63,25 @@ pub struct RedundancyArgs {
     /// A set of lines to look at beside each alone and all together, names with commas between; may be repeated
     #[arg(long, value_name = "LINES")]
     pub lines: Vec<String>,
-    /// Race days simulated for each layout
-    #[arg(long, default_value_t = 100, value_parser = clap::value_parser!(u64).range(2..=100_000))]
-    pub races: u64,
-    /// Passings simulated in each race beyond the least of each kind of runner
-    #[arg(long, default_value_t = 120, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
-    pub passings_per_race: u32,
-    /// Share of races in which the target must be kept
+    /// Most passings simulated for each layout group
+    #[arg(long, default_value_t = 120_000)]
+    pub max_passings: u64,
+    /// Fixed number of worlds (draws of what nobody knows) instead of running until settled
+    #[arg(long, value_parser = clap::value_parser!(u64).range(2..=1_000_000))]
+    pub worlds: Option<u64>,
+    /// Races of the season that a candidate is bought for
+    #[arg(long, default_value_t = 1, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    pub season_races: u64,
+    /// What a missed runner costs, in the money of the catalogue: weighs misses against cost
+    #[arg(long, value_name = "MONEY", value_parser = money)]
+    pub missed_runner_cost: Option<f64>,
+    /// Share of races in which the promise must be kept
     #[arg(long, default_value_t = 0.9, value_parser = odds)]
     pub confidence: f64,
-    /// Skip the curve over the distance of the backup
-    #[arg(long)]
-    pub no_distance: bool,
     /// Skip the search of the cheapest layout
     #[arg(long)]
     pub no_search: bool,
-    /// Exit with 1 unless a layout of the catalogue is proven to keep the target
+    /// Exit with 1 unless a layout of the catalogue is proven to keep the promise
     #[arg(long, conflicts_with = "no_search")]
     pub require_layout: bool,
 }
@@ -100,4 +103,12 @@ pub struct DriversArgs {
     /// Most runners simulated, each past every timing point
     #[arg(long, default_value_t = 200_000)]
     pub max_passings: u64,
+}
+
+/// Money: 0 or more.
+fn money(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if (0.0..=1e9).contains(&v) => Ok(v),
+        _ => Err(format!("expected money from 0 to 1e9, but found `{text}`")),
+    }
 }

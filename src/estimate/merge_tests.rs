@@ -8,7 +8,7 @@ const WORLDS: u64 = 11;
 
 fn row(world: u64) -> WorldRow {
     let rate = 1.0 / (world as f64 + 3.0);
-    let odds = (0..4 * RACE_DAYS).map(|day| (rate / (day as f64 + 1.7)) as f32).collect();
+    let odds = (0..6 * RACE_DAYS).map(|day| (rate / (day as f64 + 1.7)) as f32).collect();
     let shares =
         Shares { causes: [rate, 0.0, 1e-300, f64::MIN_POSITIVE], strata: vec![rate], ..Shares::default() };
     WorldRow {

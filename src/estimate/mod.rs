@@ -26,7 +26,6 @@ pub mod run;
 pub mod selection;
 pub mod settle;
 pub mod shard;
-pub mod shared_misses;
 pub mod strata;
 pub mod tilt;
 pub mod weights;

@@ -188,7 +188,7 @@ fn check_shape(header: &Header, rows: &[WorldRow]) -> Result<(), String> {
         if row.world != expected {
             return Err(format!("world {} stands where world {expected} belongs", row.world));
         }
-        let fits = row.odds.len() == (header.ask.sets() + 1) * 2 * RACE_DAYS
+        let fits = row.odds.len() == (header.ask.sets() + 2) * 2 * RACE_DAYS
             && row.points.len() == header.ask.masks.len()
             && row.weights.len() == strata
             && row.passings == header.ask.passings()

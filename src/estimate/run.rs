@@ -79,7 +79,7 @@ impl Run {
 
     /// Race days of "missed at one point or more".
     pub fn any_missed(&self) -> SetDays {
-        self.set_days(self.ask.sets())
+        self.set_days(self.ask.missed_somewhere())
     }
 
     fn set_days(&self, set: usize) -> SetDays {

@@ -11,7 +11,7 @@ use super::passings::{LATERAL_BINS, PassingWorkspace, crossing_of, runner_of, se
 use super::strata::{Stratum, strata, to_index, weights};
 use super::tilt::Tilt;
 use crate::passing::draw::{RACE_DIMS, race_point_and_pick};
-use crate::passing::score::{each_step, each_step_of_any, score_sorted};
+use crate::passing::score::{Round, each_step, each_step_of_any, score_sorted};
 use crate::passing::unknowns::by_passings;
 use crate::passing::{Prepared, RaceContext};
 use serde::{Deserialize, Serialize};
@@ -32,7 +32,15 @@ pub struct Ask {
 }
 
 impl Ask {
-    /// Number of a point's set among all sets; the set after the last is "missed at one point or more".
+    /// Number of the set "missed at one point or more".
+    pub fn missed_somewhere(&self) -> usize {
+        self.sets()
+    }
+    /// Number of the set "missed at every point asked for".
+    pub fn missed_everywhere(&self) -> usize {
+        self.sets() + 1
+    }
+    /// Number of a point's set among all sets.
     pub fn set(&self, point: usize, set: usize) -> usize {
         self.masks[..point].iter().map(Vec::len).sum::<usize>() + set
     }
@@ -93,7 +101,7 @@ pub struct WorldRow {
     /// Importance weight of each level; 1 where worlds and levels are drawn from their own law.
     pub level_weights: Vec<f64>,
     pub passings: u64,
-    /// `[set][half][race day]`, flat: sets of the points in order, then "missed at one point or more".
+    /// `[set][half][race day]`, flat: sets of the points in order, then "missed somewhere" and "missed everywhere".
     pub odds: Vec<f32>,
     /// Mean weight of each stratum, times the world's weight.
     pub weights: Vec<f64>,
@@ -141,7 +149,8 @@ pub fn gather(
     }
     let race = RaceContext::new(prepared, days.world.clone()).certain(days.low_db, days.high_db);
     let (width, all_points) = (days.width(), ask.points());
-    let mut cells = vec![0.0; (ask.sets() + 1) * 2 * strata.len() * width];
+    let mut cells = vec![0.0; (ask.sets() + 2) * 2 * strata.len() * width];
+    let points_asked = all_points.iter().filter(|all| **all != 0).count();
     let mut points =
         vec![Shares { strata: vec![0.0; strata.len()], ..Shares::default() }; course.points.len()];
     for (s, &count) in ask.allocation.iter().enumerate() {
@@ -176,13 +185,21 @@ pub fn gather(
                     shares.clamped_missed += if at.clamped { missed } else { 0.0 };
                 }
             });
-            if space.open_points > 0 {
-                let first = row_of(ask.sets());
+            let groups = space.open_points as usize;
+            if groups > 0 {
+                let first = row_of(ask.missed_somewhere());
                 let row = &mut cells[first..first + width];
-                let groups = space.open_points as usize;
                 let stays = each_step_of_any(&mut space.joined, groups, |margin, rise| {
                     days.gather(row, margin, rise)
                 });
+                row[width - 1] += stays;
+            }
+            if groups == points_asked {
+                // Sorted by now: one staircase of all rounds.
+                let rounds: Vec<Round> = space.joined.iter().map(|(_, round)| *round).collect();
+                let first = row_of(ask.missed_everywhere());
+                let row = &mut cells[first..first + width];
+                let stays = each_step(&rounds, |margin, rise| days.gather(row, margin, rise));
                 row[width - 1] += stays;
             }
         }
@@ -202,9 +219,9 @@ impl Gathered {
         let width = self.days.width();
         let day_weights: Vec<Vec<f64>> =
             self.days.days.iter().map(|day| weights(&prepared.course, &self.strata, &day.draw)).collect();
-        let mut odds = Vec::with_capacity((ask.sets() + 1) * 2 * RACE_DAYS);
+        let mut odds = Vec::with_capacity((ask.sets() + 2) * 2 * RACE_DAYS);
         let mut mixed = vec![0.0; width];
-        for set in 0..=ask.sets() {
+        for set in 0..ask.sets() + 2 {
             for half in 0..2 {
                 // Strata with nothing to miss cost nothing.
                 let open: Vec<usize> = (0..self.strata.len())

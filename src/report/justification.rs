@@ -1,6 +1,8 @@
 //! A written justification for the budget holder: one page of Markdown with numbers, assumptions and cautions.
 
-use super::redundancy_text::{best_candidate, layout_words, pair_sentence, rate_words};
+use super::redundancy_text::{
+    best_candidate, floor_words, pair_sentence, rate_words, recommendation, with_interval,
+};
 use super::words::{grouped, per_10_000, percent, rate_percent, significant};
 use crate::study::redundancy::answer::Answer;
 
@@ -36,10 +38,10 @@ pub fn justification(a: &Answer) -> String {
         rate_percent(a.target),
         plain(&a.point),
         plain(&a.lines.join(", ")),
-        significant(a.all.miss_rate * runners),
+        significant(a.all.miss_rate.value * runners),
         grouped(a.runners),
         rate_words(&a.all),
-        percent(a.all.target_odds)
+        percent(a.all.promise.kept().value)
     ));
     out.push_str("## What an addition would do\n\n");
     if a.candidates.is_empty() {
@@ -51,10 +53,10 @@ pub fn justification(a: &Answer) -> String {
                 "| {} | {} | {} | {} | {} | {} |\n",
                 plain(&c.name),
                 c.cost.map_or("not stated".to_owned(), |cost| grouped(cost.round() as u64)),
-                per_10_000(c.result.miss_rate),
-                percent(c.result.target_odds),
-                significant(c.saved_per_race),
-                c.cost_per_saved.map_or("-".to_owned(), significant)
+                with_interval(&c.result.miss_rate, per_10_000),
+                percent(c.result.promise.kept().value),
+                with_interval(&c.saved_per_race, significant),
+                c.cost_per_saved.as_ref().map_or("-".to_owned(), |f| with_interval(f, significant))
             ));
         }
         out.push('\n');
@@ -71,46 +73,27 @@ pub fn justification(a: &Answer) -> String {
             out.push_str(&format!("{sentence}\n\n"));
         }
     }
-    if let Some(floor) = &a.floor
-        && let Some(share) = floor.share_of_misses
-    {
-        out.push_str(&format!(
-            "About {} of 10,000 runners ({} of today's misses) would be missed by any number of such lines: their bib is soaked, folded, covered, turned away, or its tag is weak. Only another tag, or another way to wear it, helps them.\n\n",
-            per_10_000(floor.floor),
-            percent(share)
-        ));
+    if let Some(floor) = &a.floor {
+        out.push_str(&format!("{}\n\n", plain(&floor_words(floor))));
     }
     out.push_str("## Recommendation\n\n");
-    match a.search.as_ref().map(|s| (s, &s.found)) {
-        Some((s, Some(layout))) if layout.added.is_empty() => out.push_str(&format!(
-            "Spare the money: the point as it stands keeps the promise with the confidence asked for ({}). {}.\n\n",
-            percent(s.confidence),
-            plain(&layout_words(layout))
-        )),
-        Some((s, Some(layout))) => out.push_str(&format!(
-            "The cheapest layout that keeps the promise in {} of races: {}.\n\n",
-            percent(s.confidence),
-            plain(&layout_words(layout))
-        )),
-        Some((s, None)) => out.push_str(&format!(
-            "No layout of the catalogue keeps the promise in {} of races. Before buying lines, look at the tag and at how bibs are worn, or promise less.\n\n",
-            percent(s.confidence)
-        )),
+    match &a.search {
+        Some(search) => out.push_str(&format!("{}\n\n", plain(recommendation(search, a).trim()))),
         None => out.push_str("No search for the cheapest layout was made.\n\n"),
     }
     out.push_str("## Assumptions and cautions\n\n");
     out.push_str(&format!(
-        "Tag {} ({} samples measured), {}, weather {}, {} simulated races; every layout met the same runners. ",
+        "Tag {} ({} samples measured), {}, weather {}, {} draws of what nobody knows; every layout met the same runners. ",
         plain(&a.tag.name),
         a.tag.samples,
         plain(&a.region),
         plain(&a.weather),
-        a.races
+        grouped(a.worlds)
     ));
     out.push_str(
         "The numbers are a forecast, not a measurement. They rest on beliefs nobody has measured yet:\n\n",
     );
-    for line in a.assumed.iter().filter(|l| l.what.starts_with("beliefs")) {
+    for line in a.assumptions.iter().filter(|l| l.what.starts_with("beliefs")) {
         out.push_str(&format!("- {}: {} ({})\n", plain(&line.what), plain(&line.value), plain(&line.source)));
     }
     out.push_str("\nMats and cables are trip hazards; gantries and mains supply in the rain are for qualified people; nobody should stand on or near antennas that are on. Radiated power must stay within the local limit. Local rules and licensed practice prevail.\n\n");

@@ -2,7 +2,6 @@
 
 pub mod cautions;
 pub mod check_text;
-pub mod distance_text;
 pub mod draw;
 pub mod drivers_text;
 pub mod explain_text;

@@ -1,6 +1,6 @@
 //! What the misses hinge on: how much each unknown of a race day decides, read off the race days of a run.
 //!
-//! For each unknown the race days are ranked by its value and cut into eight parts of equal weight. The share it decides alone is the
+//! For each unknown the race days are ranked by its value and cut into twenty parts of equal weight. The share it decides alone is the
 //! variance of the parts' means over the variance of all (correlation ratio; K. Pearson, 1905), less what chance gives:
 //!   η² = (S_between − (k − 1)·s²) / S_all, s² the variance within parts per independent value.
 //! What is explained is the probability that the day breaks the promise, and, where no day does or all do, the logarithm of its miss odds.
@@ -15,7 +15,7 @@ use crate::passing::unknowns::{Enters, Layer, UNKNOWNS, Unknown};
 use crate::passing::{Prepared, RaceDraw};
 use serde::{Deserialize, Serialize};
 
-const PARTS: usize = 8;
+const PARTS: usize = 20;
 /// Fewest worlds that tell anything.
 const LEAST_WORLDS: usize = 64;
 

@@ -3,7 +3,6 @@
 use super::figure::{Axis, Figure, Height, Layer, Panel};
 use super::table::Table;
 
-pub mod distance;
 pub mod drivers;
 pub mod equal;
 pub mod explain;

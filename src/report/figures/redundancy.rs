@@ -2,17 +2,23 @@
 
 use super::{figure, panel};
 use crate::report::figure::{Along, Axis, Bar, Dot, Figure, Layer, Mark};
+use crate::report::pages::redundancy::rows;
 use crate::report::palette::{Dash, Ink, Marker, Style};
+use crate::report::redundancy_text::gain_words;
 use crate::report::scale::Scale;
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{grouped, per_10_000, percent, significant};
-use crate::study::redundancy::answer::Answer;
-use crate::study::redundancy::pair::{PairResult, SetResult};
+use crate::study::redundancy::answer::{Answer, PairResult};
 
 const PER: f64 = 1e4;
 
 pub(super) fn source(a: &Answer) -> String {
-    format!("simulation, {} races, {} crossings, seed {}", a.races, grouped(a.crossings), a.provenance.seed)
+    format!(
+        "simulation, {} worlds, {} passings, seed {}",
+        grouped(a.worlds),
+        grouped(a.passings),
+        a.provenance.seed
+    )
 }
 
 /// Pairs that stand, then those a candidate would make; named.
@@ -22,7 +28,7 @@ fn all_pairs(a: &Answer) -> Vec<(String, &PairResult)> {
         .candidates
         .iter()
         .filter_map(|c| c.pair.as_ref().map(|p| (format!("as it is, backed by {}", c.name), p)));
-    standing.chain(proposed).filter(|(_, p)| p.r.is_some()).collect()
+    standing.chain(proposed).filter(|(_, p)| p.r.value > 0.0).collect()
 }
 
 /// What the second line divides the misses by, and what it would if misses had nothing in common.
@@ -43,13 +49,13 @@ pub fn gains(a: &Answer) -> Option<Figure> {
     for (name, p) in &pairs {
         table.row([
             name.as_str().into(),
-            p.first_missed.into(),
-            p.second_missed.into(),
-            p.both_missed.into(),
-            p.r.into(),
-            p.r_low.into(),
-            p.r_high.into(),
-            p.true_gain.into(),
+            p.first_missed.value.into(),
+            p.second_missed.value.into(),
+            p.both_missed.value.into(),
+            p.r.value.into(),
+            p.r.low.into(),
+            p.r.high.into(),
+            p.true_gain.value.into(),
             p.naive_gain.into(),
         ]);
     }
@@ -59,7 +65,7 @@ pub fn gains(a: &Answer) -> Option<Figure> {
         Scale::decades(
             pairs
                 .iter()
-                .flat_map(|(_, p)| [p.true_gain.unwrap_or(1.0), p.naive_gain])
+                .flat_map(|(_, p)| [p.true_gain.value, p.true_gain.low, p.true_gain.high, p.naive_gain])
                 .filter(|v| finite(*v))
                 .chain([1.0]),
         ),
@@ -74,16 +80,12 @@ pub fn gains(a: &Answer) -> Option<Figure> {
             outer: None,
             tip: format!("{name}\nnaive: {} times", significant(p.naive_gain)),
         });
-    let real = pairs.iter().enumerate().filter_map(|(i, (name, p))| {
-        let inverse = |r: f64| on(1.0 / r.max(1e-12));
-        let interval = p.r_low.zip(p.r_high).map(|(low, high)| (inverse(high), inverse(low)));
-        p.true_gain.map(|gain| Dot {
-            at: i as f64 + 0.17,
-            value: on(gain),
-            inner: interval,
-            outer: None,
-            tip: format!("{name}\ntrue: {} times", significant(gain)),
-        })
+    let real = pairs.iter().enumerate().map(|(i, (name, p))| Dot {
+        at: i as f64 + 0.17,
+        value: on(p.true_gain.value),
+        inner: Some((on(p.true_gain.low), on(p.true_gain.high))),
+        outer: None,
+        tip: format!("{name}\ntrue: {} times", gain_words(p.true_gain.value)),
     });
     let layers = vec![
         Layer::new(
@@ -98,16 +100,13 @@ pub fn gains(a: &Answer) -> Option<Figure> {
         ),
     ];
     let (name, p) = first;
-    let title = match p.true_gain {
-        Some(gain) => format!(
-            "{name}: the misses are divided by {}, not by {}",
-            significant(gain),
-            significant(p.naive_gain)
-        ),
-        None => format!("{name}: no shared miss was met"),
-    };
+    let title = format!(
+        "{name}: the misses are divided by {}, not by {}",
+        gain_words(p.true_gain.value),
+        gain_words(p.naive_gain)
+    );
     let reading = "Lines share runners and bibs, so the second helps less than its own miss rate promises. Thick line: 95 % \
-                   interval over races.";
+                   simulation interval.";
     let names = pairs.iter().map(|(name, _)| name.clone());
     let mut out = figure("gains", title, reading, source(a), table);
     out.panels =
@@ -118,10 +117,7 @@ pub fn gains(a: &Answer) -> Option<Figure> {
 /// Who is missed by both lines, and why.
 pub fn shared(a: &Answer) -> Option<Figure> {
     const MOST: usize = 7;
-    let (who, causes) = match a.pairs.iter().find(|p| !p.shared.is_empty()) {
-        Some(p) => (&p.shared, Some(&p.causes)),
-        None => (&a.shared, None),
-    };
+    let (who, causes) = (&a.shared, Some(&a.causes));
     let first = who.first()?;
     let mut table = Table::new(&[
         ("group", "group", Show::Fixed(0)),
@@ -157,42 +153,37 @@ pub fn shared(a: &Answer) -> Option<Figure> {
     Some(out)
 }
 
-/// The lines each alone; a point of one line has nothing to add to "as it is".
-pub fn lines_alone(a: &Answer) -> &[SetResult] {
-    if a.sets.len() > 1 { &a.sets } else { &[] }
-}
-
 /// Misses of the layout as it is, of each line alone, with each candidate, and the floor.
 pub fn layouts(a: &Answer) -> Figure {
     let mut table = Table::new(&[
         ("layout", "layout", Show::Fixed(0)),
         ("miss_rate", "missed", Show::Percent),
-        ("miss_rate_low", "computed within, from", Show::Percent),
-        ("miss_rate_high", "to", Show::Percent),
+        ("low", "95 % simulation interval, from", Show::Percent),
+        ("high", "to", Show::Percent),
         ("race_p05", "5 % of races below", Show::Percent),
         ("race_p95", "95 % of races below", Show::Percent),
-        ("target_odds", "target kept", Show::Percent),
+        ("kept", "promise kept", Show::Percent),
         ("cost", "cost", Show::Digits(4)),
     ]);
-    let mut rows: Vec<(String, &SetResult, Option<f64>)> = vec![("as it is".into(), &a.all, None)];
-    rows.extend(lines_alone(a).iter().map(|s| (s.name.clone(), s, None)));
-    rows.extend(a.candidates.iter().map(|c| (format!("with {}", c.name), &c.result, c.cost)));
+    let rows = rows(a);
     for (name, s, cost) in &rows {
         table.row([
             name.as_str().into(),
-            s.miss_rate.into(),
-            s.miss_rate_low.into(),
-            s.miss_rate_high.into(),
-            s.race_p05.into(),
-            s.race_p95.into(),
-            s.target_odds.into(),
+            s.miss_rate.value.into(),
+            s.miss_rate.low.into(),
+            s.miss_rate.high.into(),
+            s.race_to_race.p05.value.into(),
+            s.race_to_race.p95.value.into(),
+            s.promise.kept().value.into(),
             Cell::from(*cost),
         ]);
     }
-    let floor = a.floor.as_ref().map(|f| PER * f.floor).filter(|f| *f > 1e-4);
+    let floor = a.floor.as_ref().map(|f| PER * f.miss_rate.value).filter(|f| *f > 1e-4);
     let allowed = PER * (1.0 - a.target);
-    let shown =
-        rows.iter().flat_map(|(_, s, _)| [PER * s.miss_rate, PER * s.miss_rate_high]).filter(|v| *v > 1e-3);
+    let shown = rows
+        .iter()
+        .flat_map(|(_, s, _)| [PER * s.miss_rate.value, PER * s.miss_rate.high])
+        .filter(|v| *v > 1e-3);
     let x = Axis::new(
         "missed of 10,000 runners, log scale",
         Scale::decades(shown.chain(floor).chain([allowed, 1.0])),
@@ -201,15 +192,15 @@ pub fn layouts(a: &Answer) -> Figure {
     let on = |v: f64| (PER * v).clamp(ends.0, ends.1);
     let dots = rows.iter().enumerate().map(|(i, (name, s, _))| Dot {
         at: i as f64,
-        value: on(s.miss_rate),
-        inner: Some((on(s.miss_rate_low), on(s.miss_rate_high))),
-        outer: Some((on(s.race_p05), on(s.race_p95))),
+        value: on(s.miss_rate.value),
+        inner: Some((on(s.miss_rate.low), on(s.miss_rate.high))),
+        outer: Some((on(s.race_to_race.p05.value), on(s.race_to_race.p95.value))),
         tip: format!(
-            "{name}: {} of 10,000\ncomputed within {} to {}\ntarget kept in {}",
-            per_10_000(s.miss_rate),
-            per_10_000(s.miss_rate_low),
-            per_10_000(s.miss_rate_high),
-            percent(s.target_odds)
+            "{name}: {} of 10,000\n95 % simulation interval {} to {}\npromise kept in {}",
+            per_10_000(s.miss_rate.value),
+            per_10_000(s.miss_rate.low),
+            per_10_000(s.miss_rate.high),
+            percent(s.promise.kept().value)
         ),
     });
     let mut layers = vec![Layer::new(
@@ -230,18 +221,19 @@ pub fn layouts(a: &Answer) -> Figure {
         Style::series(0),
         Mark::Dots(Along::X, dots.collect()),
     ));
-    let best = a.candidates.iter().min_by(|x, y| x.result.miss_rate.total_cmp(&y.result.miss_rate));
+    let best =
+        a.candidates.iter().min_by(|x, y| x.result.miss_rate.value.total_cmp(&y.result.miss_rate.value));
     let title = match best {
         Some(c) => format!(
             "{}: {} of 10,000 missed as it is, {} with {}",
             a.point,
-            per_10_000(a.all.miss_rate),
-            per_10_000(c.result.miss_rate),
+            per_10_000(a.all.miss_rate.value),
+            per_10_000(c.result.miss_rate.value),
             c.name
         ),
-        None => format!("{}: {} of 10,000 missed as it is", a.point, per_10_000(a.all.miss_rate)),
+        None => format!("{}: {} of 10,000 missed as it is", a.point, per_10_000(a.all.miss_rate.value)),
     };
-    let reading = "Marker: expected miss rate. Thick line: 95 % interval of the computation. Thin line: 5 to 95 % of races. \
+    let reading = "Marker: expected miss rate. Thick line: 95 % simulation interval. Thin line: 5 to 95 % of races. \
                    Values at the left edge are that or less.";
     let y = Axis::categories("layout", rows.iter().map(|(name, ..)| name.clone()), true);
     let mut out = figure("layouts", title, reading, source(a), table);

@@ -1,83 +1,75 @@
 //! The page of redundancy.
 
 use super::{assumed, frame, point_note, with_break};
-use crate::report::distance_text::findings;
-use crate::report::figures::distance::distance;
-use crate::report::figures::redundancy::{gains, layouts, lines_alone, shared};
+use crate::estimate::run::Stopped;
+use crate::report::figures::redundancy::{gains, layouts, shared};
 use crate::report::page::Page;
-use crate::report::redundancy_text::{first_words, floor_sentence, gain_words, layout_words, none_found};
+use crate::report::redundancy_text::{
+    first_words, floor_words, gain_words, layout_words, pair_sentence, with_interval,
+};
 use crate::report::table::{Cell, Show, Table};
-use crate::report::words::{grouped, minus, per_10_000, percent, rate_percent};
-use crate::study::redundancy::answer::Answer;
+use crate::report::words::{grouped, minus, per_10_000, percent, significant};
+use crate::study::redundancy::answer::{Answer, SetResult};
+
+/// Every layout shown, by name: as it is, each line alone, with each candidate.
+pub fn rows(a: &Answer) -> Vec<(String, &SetResult, Option<f64>)> {
+    let mut rows: Vec<(String, &SetResult, Option<f64>)> = vec![("as it is".into(), &a.all, None)];
+    rows.extend(a.sets.iter().map(|s| (s.name.clone(), s, None)));
+    rows.extend(a.candidates.iter().map(|c| (format!("with {}", c.name), &c.result, c.cost)));
+    rows
+}
 
 pub fn page(a: &Answer) -> Page {
     let mut table = Table::new(&[
         ("layout", "layout", Show::Fixed(0)),
-        ("missed", "missed of 10,000", Show::Fixed(0)),
-        ("within", "computed within", Show::Fixed(0)),
+        ("cost", "cost", Show::Fixed(0)),
+        ("missed", "missed of 10,000, mean", Show::Fixed(0)),
         ("race", "race to race, 5 to 95 %", Show::Fixed(0)),
-        ("target_odds", "target kept", Show::Fixed(0)),
+        ("kept", "promise kept", Show::Fixed(0)),
+        ("gain", "divides misses by", Show::Fixed(0)),
+        ("saved", "runners saved a race", Show::Fixed(0)),
+        ("each", "cost per runner saved", Show::Fixed(0)),
     ]);
-    let named = std::iter::once(("as it is".to_owned(), &a.all))
-        .chain(lines_alone(a).iter().map(|s| (s.name.clone(), s)))
-        .chain(a.candidates.iter().map(|c| (format!("with {}", c.name), &c.result)));
-    for (name, s) in named {
-        let range = |low: f64, high: f64| format!("{} to {}", per_10_000(low), per_10_000(high));
+    for (name, s, cost) in rows(a) {
+        let r = &s.race_to_race;
+        let candidate = a.candidates.iter().find(|c| std::ptr::eq(&c.result, s));
         table.row([
             Cell::from(name),
-            if s.none_met { "none met".into() } else { per_10_000(s.miss_rate).into() },
-            range(s.miss_rate_low, s.miss_rate_high).into(),
-            range(s.race_p05, s.race_p95).into(),
-            percent(s.target_odds).into(),
+            cost.map_or(Cell::Empty, |cost| grouped(cost.round() as u64).into()),
+            with_interval(&s.miss_rate, per_10_000).into(),
+            format!("{} to {}", per_10_000(r.p05.value), per_10_000(r.p95.value)).into(),
+            percent(s.promise.kept().value).into(),
+            candidate.map_or(Cell::Empty, |c| with_interval(&c.divides_misses_by, gain_words).into()),
+            candidate.map_or(Cell::Empty, |c| minus(&with_interval(&c.saved_per_race, significant)).into()),
+            candidate
+                .and_then(|c| c.cost_per_saved.as_ref())
+                .map_or(Cell::Empty, |f| with_interval(f, significant).into()),
         ]);
     }
-    let mut hinges: Vec<String> = a
-        .pairs
-        .iter()
-        .filter_map(|p| {
-            let gain = p.true_gain?;
-            let shared = p.shared.first().map_or(String::new(), |s| format!(" Most shared misses: {}.", s.name));
-            Some(format!(
-                "{} misses {} of what {} missed: it divides the misses by {}, where misses with nothing in common would \
-                 give {}.{shared}",
-                p.second,
-                percent(p.r?),
-                p.first,
-                gain_words(gain),
-                gain_words(p.naive_gain)
-            ))
-        })
-        .collect();
-    if let Some(share) = a.floor.as_ref().and_then(|f| f.share_of_misses) {
-        hinges.push(floor_sentence(share).trim().to_owned());
-    }
+    let mut hinges: Vec<String> = a.pairs.iter().map(pair_sentence).collect();
+    hinges.extend(a.floor.as_ref().map(floor_words));
     if let Some(s) = &a.search {
-        hinges.push(match &s.found {
-            Some(layout) => format!(
-                "Cheapest layout that keeps {} in {} of races: {}.",
-                rate_percent(s.target),
-                percent(s.confidence),
-                layout_words(layout)
-            ),
-            None => format!("Cheapest layout: {}.", none_found(s)),
-        });
+        hinges.extend(s.found.iter().map(|f| format!("Proven: {}.", layout_words(f))));
+        hinges.extend(s.open.iter().map(|f| format!("Cheaper, too close to call: {}.", layout_words(f))));
+        hinges.extend(s.nearest.iter().map(|f| format!("Comes near: {}.", layout_words(f))));
     }
-    hinges.extend(a.distance.iter().flat_map(findings).take(1).map(|f| format!("Distance: {}.", minus(&f))));
     let mut figures = vec![layouts(a)];
     figures.extend(gains(a));
     figures.extend(shared(a));
-    figures.extend(distance(a));
     let mut page = Page {
         subject: format!("{}, {}", a.event, a.point),
-        note: with_break(a.interrupted, &point_note(&a.note, &a.tag.name, &a.region, &a.weather)),
+        note: with_break(
+            a.stopped == Stopped::Interrupted,
+            &point_note(&a.note, &a.tag.name, &a.region, &a.weather),
+        ),
         answer: first_words(a),
-        caption: "Missed runners per 10,000".into(),
+        caption: "Missed runners per 10,000; in brackets the 95 % simulation interval".into(),
         table,
         hinges,
         figures,
-        ..frame("redundancy", &a.provenance, assumed(&a.assumed))
+        ..frame("redundancy", &a.provenance, assumed(&a.assumptions))
     };
-    page.run.push(("races".into(), grouped(a.races as u64)));
-    page.run.push(("crossings".into(), grouped(a.crossings)));
+    page.run.push(("draws of what nobody knows".into(), grouped(a.worlds)));
+    page.run.push(("passings of all layouts".into(), grouped(a.passings)));
     page
 }

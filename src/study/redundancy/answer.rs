@@ -1,60 +1,82 @@
 //! Redundancy as plain data: everything the text, the JSON and the justification are drawn from.
 
 use super::catalogue::{Candidate, Catalogue};
-use super::cheapest::{self, Search};
-use super::distance::{self, DistanceCurve};
-use super::engine::{RaceAtPoint, all_lines, crossings, plan, run};
-use super::floor::{MOST_CROSSINGS, after_crossings};
-use super::pair::{NamedShare, PairResult, SetResult, pair_result, set_result, shared};
-use crate::diag::{Diagnostic, Severity};
-use crate::estimate::shared_misses::OutOfBounds;
-use crate::passing::{Prepared, prepare_like};
+pub use super::floor::Floor as FloorOf;
+use super::floor::{Floor, floor};
+use super::layouts::{Layout, groups};
+use super::search::{Search, Verdicts};
+use super::stages::{GroupRun, days_of, stages};
+use crate::course::field::Placement;
+use crate::diag::Diagnostic;
+use crate::estimate::promise::{Promise, promise};
+use crate::estimate::reading::{SetDays, difference, ratio};
+use crate::estimate::replicates::{Figure, Scale, figure};
+use crate::estimate::run::{Plan, Stopped, ask};
+use crate::estimate::strata::strata;
+use crate::estimate::world::{Ask, Shares};
+use crate::passing::Prepared;
+use crate::study::predict::RaceToRace;
 use crate::study::provenance::{
     AssumptionEcho, Provenance, TagEcho, assumptions, effects_off, warning_lines,
 };
 use crate::study::which_point::{NoPoint, which_point};
 use serde::Serialize;
-use std::sync::Arc;
 
 /// What the study is asked to do.
 #[derive(Clone, Debug, Serialize)]
 pub struct Request {
-    pub seed: u64,
-    pub races: u64,
-    /// Passings per race beyond the least of each stratum.
-    pub passings_per_race: u32,
-    /// Odds with which the target must be kept.
+    pub plan: Plan,
+    /// Probability with which a race must keep the promise.
     pub confidence: f64,
     /// Timing point; default the finish.
     pub point: Option<String>,
     /// Named subsets of lines beside each line alone and all together.
     pub subsets: Vec<Vec<String>>,
-    pub distance_curve: bool,
     pub search: bool,
-}
-
-impl Default for Request {
-    fn default() -> Request {
-        Request {
-            seed: 1,
-            races: 100,
-            passings_per_race: 120,
-            confidence: 0.9,
-            point: None,
-            subsets: Vec::new(),
-            distance_curve: true,
-            search: true,
-        }
-    }
+    /// Races of the season: for them candidates are paid once, and the promise is looked at as a contract.
+    pub races: u64,
+    /// Money a missed runner costs, if stated.
+    pub missed_runner_cost: Option<f64>,
 }
 
 /// How far the study has come.
 #[derive(Clone, Debug)]
 pub struct Progress {
     pub stage: &'static str,
-    pub done: usize,
-    pub planned: usize,
+    pub done: u64,
+    pub planned: u64,
     pub leader: Option<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct NamedShare {
+    pub name: String,
+    pub share: f64,
+}
+
+/// One set of lines.
+#[derive(Clone, Debug, Serialize)]
+pub struct SetResult {
+    pub name: String,
+    pub miss_rate: Figure,
+    pub race_to_race: RaceToRace,
+    pub promise: Promise,
+}
+
+/// Two sets of lines: what the second is worth beside the first.
+#[derive(Clone, Debug, Serialize)]
+pub struct PairResult {
+    pub first: String,
+    pub second: String,
+    pub first_missed: Figure,
+    pub second_missed: Figure,
+    pub both_missed: Figure,
+    /// Probability that the second misses what the first missed.
+    pub r: Figure,
+    /// What the second divides the misses of the first by, 1/r.
+    pub true_gain: Figure,
+    /// What it would be if misses had nothing in common.
+    pub naive_gain: f64,
 }
 
 /// One candidate of the catalogue, added alone.
@@ -64,30 +86,25 @@ pub struct CandidateResult {
     pub cost: Option<f64>,
     /// All lines with the candidate.
     pub result: SetResult,
-    /// Odds that the layout with the candidate misses what the layout as it is missed.
-    pub still_missed: Option<f64>,
-    /// What the candidate divides the misses by.
-    pub divides_misses_by: Option<f64>,
-    /// The new line beside all that stands; `None` when the candidate changes lines that stand.
+    /// Share of today's misses that stay.
+    pub still_missed: Figure,
+    /// What it divides the misses by.
+    pub divides_misses_by: Figure,
+    /// The new line beside all that stands; none when the candidate changes lines that stand.
     pub pair: Option<PairResult>,
-    /// Runners per race it saves.
-    pub saved_per_race: f64,
-    /// Money per saved runner, for one race.
-    pub cost_per_saved: Option<f64>,
-}
-
-/// What no line removes.
-#[derive(Clone, Debug, Serialize)]
-pub struct Floor {
-    /// Miss rate after one, two … fresh crossings of all lines: lines far away, again and again.
-    pub after_crossings: Vec<f64>,
-    pub floor: f64,
-    /// Share of the present misses that stays.
-    pub share_of_misses: Option<f64>,
+    /// Runners it saves in one race.
+    pub saved_per_race: Figure,
+    /// Money per saved runner over the season's races; none where it surely saves none or has no price.
+    pub cost_per_saved: Option<Figure>,
+    /// Whether a missed runner's cost makes it pay over the season; none where that cost or the price is not stated, or the
+    /// interval does not tell.
+    pub pays: Option<bool>,
 }
 
 #[derive(Clone, Debug, Serialize)]
 pub struct Answer {
+    #[serde(flatten)]
+    pub provenance: Provenance,
     pub event: String,
     pub note: String,
     pub point: String,
@@ -97,26 +114,29 @@ pub struct Answer {
     pub region: String,
     pub weather: String,
     pub request: Request,
-    pub races: usize,
-    pub crossings: u64,
-    pub interrupted: bool,
+    pub worlds: u64,
+    /// Passings of the point in all layouts together.
+    pub passings: u64,
+    pub stopped: Stopped,
     pub lines: Vec<String>,
     /// All lines together.
     pub all: SetResult,
     /// Each line alone, then the named subsets.
     pub sets: Vec<SetResult>,
     pub pairs: Vec<PairResult>,
-    /// Who is missed by all lines together.
+    /// Who is missed by all lines together, by kind of bib.
     pub shared: Vec<NamedShare>,
+    /// Why, by first cause.
+    pub causes: Vec<NamedShare>,
     pub floor: Option<Floor>,
     pub candidates: Vec<CandidateResult>,
     pub built_in_catalogue: bool,
-    pub distance: Option<DistanceCurve>,
     pub search: Option<Search>,
+    /// Candidates that cannot be built, and why.
+    pub refused: Vec<String>,
     pub effects_off: Vec<String>,
-    pub assumed: Vec<AssumptionEcho>,
+    pub assumptions: Vec<AssumptionEcho>,
     pub warnings: Vec<String>,
-    pub provenance: Provenance,
 }
 
 /// Why there is no answer.
@@ -126,11 +146,9 @@ pub enum Refused {
     NoPoint(#[from] NoPoint),
     #[error("no line \"{asked}\" at this timing point (there: {there})")]
     NoLine { asked: String, there: String },
-    #[error("internal: {0}")]
-    OutOfBounds(#[from] OutOfBounds),
     #[error("a candidate of the catalogue cannot be built")]
     Candidate(Vec<Diagnostic>),
-    #[error("broken off before anything was known")]
+    #[error("interrupted before anything was known")]
     Nothing,
 }
 
@@ -144,24 +162,98 @@ pub fn answer(
     watch: &dyn Fn(&Progress),
 ) -> Result<Answer, Refused> {
     let course = &base.course;
-    let point = which_point(&base.course, request.point.as_deref())?;
+    let point = which_point(course, request.point.as_deref())?;
     let at = &course.points[point];
     let lines = &base.points[point].lines;
-    let (names, masks) = line_sets(lines, request)?;
-    let tell = |stage: &'static str, done: usize, planned: usize, leader: Option<String>| {
-        watch(&Progress { stage, done, planned, leader });
-    };
-    tell("planning", 0, 1, None);
-    let plan = plan(base, point, request.seed, request.passings_per_race);
-    tell("layout as it is", 0, 1, None);
-    let races = run(base, point, &masks, &plan, request.seed, request.races, stop);
-    if races.len() < 2 {
+    let sets = line_sets(lines, request)?;
+    let candidates = catalogue.for_point(course, point);
+    let (groups, layouts, refused) = groups(base, catalogue, point, &candidates);
+    if let Some(first) = refused.iter().find(|r| !r.problems.is_empty())
+        && !catalogue.built_in
+    {
+        return Err(Refused::Candidate(first.problems.clone()));
+    }
+    // Only layouts with a price are searched; every candidate is looked at alone.
+    let wanted: Vec<&Layout> =
+        layouts.iter().filter(|l| l.candidates.len() <= 1 || (request.search && l.cost.is_some())).collect();
+    // Draws, allocation and tilt of a forecast: the same numbers.
+    let like = ask(base, &request.plan, Ask::standard_masks(base));
+    let mut runs: Vec<GroupRun> = groups
+        .into_iter()
+        .enumerate()
+        .map(|(g, group)| {
+            let mut masks: Vec<u64> = wanted.iter().filter(|l| l.group == g).map(|l| l.mask).collect();
+            if g == 0 {
+                masks.extend(sets.iter().map(|(_, mask)| *mask));
+                masks.extend(pairs_of(lines.len()).map(|(a, b)| 1 << a | 1 << b));
+                masks.extend(group.on_top.iter().map(|(_, mask)| *mask));
+            }
+            GroupRun::new(group, &like, point, masks)
+        })
+        .collect();
+    let mut verdicts = Verdicts::new(&wanted, request.confidence, course.field.runners, at.target);
+    let mut stopped = Stopped::WorldsDone;
+    for worlds in stages(&request.plan, &like) {
+        for (g, run) in runs.iter_mut().enumerate() {
+            let needed = g == 0 || verdicts.needs(g, &wanted);
+            if needed && !stop() {
+                run.extend(worlds, stop);
+            }
+            let leader = verdicts.leader(&candidates);
+            watch(&Progress { stage: "layouts", done: run.rows.len() as u64, planned: worlds, leader });
+        }
+        if stop() {
+            stopped = Stopped::Interrupted;
+            break;
+        }
+        verdicts.judge(&runs, &wanted);
+        let rate = runs[0].days(runs[0].group.standing).rate();
+        let precision = &request.plan.precision;
+        let known = rate.standard_error <= precision.relative * rate.value
+            || rate.standard_error * course.field.runners as f64 <= precision.runners;
+        if known && verdicts.settled(&wanted) && request.plan.worlds.is_none() {
+            stopped = Stopped::Settled;
+            break;
+        }
+    }
+    // Worlds that every group has: what is compared stands on the same draws.
+    let common = runs[0].rows.len();
+    if common < 2 {
         return Err(Refused::Nothing);
     }
-    let mut spent = crossings(&plan, races.len());
-    let result = |set: usize| set_result(&names[set], &races, set, at.target);
-    let all = result(0);
-    let mut out = Answer {
+    let reader = Reader { runners: course.field.runners, target: at.target, races: request.races };
+    let standing = runs[0].days(runs[0].group.standing);
+    let all = reader.set("all lines", &standing);
+    let pairs = pairs_of(lines.len())
+        .map(|(a, b)| {
+            let days = [1 << a, 1 << b, 1 << a | 1 << b].map(|mask| runs[0].days(mask));
+            pair([&lines[a], &lines[b]], &days[0], &days[1], &days[2])
+        })
+        .collect();
+    let mut found = Vec::new();
+    for layout in wanted.iter().filter(|l| l.candidates.len() == 1) {
+        let candidate = &candidates[layout.candidates[0]];
+        let run = &runs[layout.group];
+        if run.rows.len() < 2 {
+            continue;
+        }
+        let new = run.group.on_top.iter().find(|(i, _)| *i == layout.candidates[0]).map(|(_, mask)| *mask);
+        found.push(one_candidate(
+            &reader,
+            request,
+            candidate,
+            &runs,
+            layout,
+            new.filter(|_| layout.group == 0),
+        ));
+    }
+    found.sort_by_key(|c: &CandidateResult| candidates.iter().position(|x| x.name == c.name));
+    let what_stays = if stop() { None } else { Some(floor(base, point, &like, &all.miss_rate, stop)) };
+    let row_shares = |value: &dyn Fn(&Shares) -> f64| -> f64 {
+        runs[0].rows.iter().map(|row| value(&row.points[point])).sum()
+    };
+    Ok(Answer {
+        provenance: Provenance::new(request.plan.seed, course, &base.tag),
         event: course.event_name.clone(),
         note: course.note.clone(),
         point: at.name.clone(),
@@ -171,203 +263,164 @@ pub fn answer(
         region: course.region.name.clone(),
         weather: course.weather.key.clone(),
         request: request.clone(),
-        races: races.len(),
-        crossings: 0,
-        interrupted: stop(),
+        worlds: common as u64,
+        passings: runs.iter().map(GroupRun::passings).sum(),
+        stopped,
         lines: lines.clone(),
-        sets: (1..names.len().min(lines.len() + 1 + request.subsets.len())).map(result).collect(),
-        pairs: line_pairs(base, &races, lines, &masks)?,
-        shared: shared(base, &races, 0),
-        floor: None,
-        candidates: Vec::new(),
-        built_in_catalogue: catalogue.built_in,
-        distance: None,
-        search: None,
-        effects_off: effects_off(course),
-        assumed: assumptions(course),
-        warnings: warning_lines(warnings),
-        provenance: Provenance::new(request.seed, course, &base.tag),
+        sets: sets.iter().skip(1).map(|(name, mask)| reader.set(name, &runs[0].days(*mask))).collect(),
         all,
-    };
-    if !stop() {
-        tell("what no line removes", 0, 1, None);
-        let what_stays = floor(base, point, &plan, request, out.all.miss_rate, stop);
-        out.floor = (!stop()).then_some(what_stays);
-        spent += crossings(&plan, races.len()) * MOST_CROSSINGS as u64;
-    }
-    let candidates = catalogue.for_point(course, point);
-    for (done, candidate) in candidates.iter().enumerate() {
-        if stop() {
-            break;
-        }
-        let leader = out.candidates.iter().min_by(|x, y| x.result.miss_rate.total_cmp(&y.result.miss_rate));
-        let leader = leader.map(|c| {
-            format!("fewest misses so far: {} ({:.2} of 10,000)", c.name, c.result.missed_per_10_000)
-        });
-        tell("candidates", done, candidates.len(), leader);
-        let result = one_candidate(base, catalogue, point, candidate, &plan, request, &races, stop)?;
-        // Broken off in the middle: its races are too few to stand beside the others.
-        if stop() {
-            break;
-        }
-        out.candidates.push(result);
-        spent += crossings(&plan, races.len());
-    }
-    if request.distance_curve && !stop() {
-        let planned = distance::DISTANCES_M.len();
-        let told = |done: usize| tell("distance of the backup", done, planned, None);
-        let line = out.sets.first().map_or(out.all.miss_rate, |set| set.miss_rate);
-        let ask = distance::Ask {
-            base,
-            point,
-            line: 0,
-            plan: &plan,
-            seed: request.seed,
-            races: request.races.div_ceil(2),
-            miss_rate: line,
-            stop,
-        };
-        let found = distance::curve(&ask, &told);
-        spent += crossings(&plan, found.races) * (planned * (1 + distance::SHARED.len()) + 2) as u64;
-        out.distance = (!found.points.is_empty()).then_some(found);
-    }
-    if request.search && !stop() {
-        let ask = cheapest::Ask {
-            catalogue,
-            candidates: &candidates,
-            base,
-            point,
-            plan: &plan,
-            seed: request.seed,
-            races: request.races,
-            confidence: request.confidence,
-            stop,
-        };
-        let found = cheapest::search(&ask, &|done, planned, found| {
-            let leader = found.map(|l| format!("cheapest so far: {} at {}", l.result.name, l.cost));
-            tell("cheapest layout", done, planned, leader);
-        });
-        spent += found.crossings;
-        out.search = Some(found);
-    }
-    out.crossings = spent;
-    out.interrupted = stop();
-    Ok(out)
+        pairs,
+        shared: shared(base, &row_shares),
+        causes: causes(&row_shares),
+        floor: what_stays.flatten(),
+        candidates: found,
+        built_in_catalogue: catalogue.built_in,
+        search: (request.search && wanted.len() > 1)
+            .then(|| verdicts.search(&runs, &wanted, &candidates, &reader, request)),
+        refused: refused.iter().map(|r| candidates[r.candidate].name.clone()).collect(),
+        effects_off: effects_off(course),
+        assumptions: assumptions(course),
+        warnings: warning_lines(warnings),
+    })
 }
 
-/// All lines, each line, the named subsets, then every pair of lines.
-fn line_sets(lines: &[String], request: &Request) -> Result<(Vec<String>, Vec<u64>), Refused> {
-    let mut names = vec!["all lines".to_owned()];
-    let mut masks = vec![(1u64 << lines.len()) - 1];
-    for (i, line) in lines.iter().enumerate() {
-        names.push(format!("{line} alone"));
-        masks.push(1 << i);
+/// Reads sets of lines in the field of the scenario.
+pub struct Reader {
+    pub runners: u64,
+    pub target: f64,
+    pub races: u64,
+}
+
+impl Reader {
+    pub fn set(&self, name: &str, days: &SetDays) -> SetResult {
+        let quantiles = days.quantiles(&[0.05, 0.5, 0.95]);
+        SetResult {
+            name: name.to_owned(),
+            miss_rate: days.rate(),
+            race_to_race: RaceToRace { p05: quantiles[0], median: quantiles[1], p95: quantiles[2] },
+            promise: promise(days, self.runners, self.target, self.races),
+        }
+    }
+}
+
+/// All lines, each line alone, the named subsets.
+fn line_sets(lines: &[String], request: &Request) -> Result<Vec<(String, u64)>, Refused> {
+    let mut sets = vec![("all lines".to_owned(), (1u64 << lines.len()) - 1)];
+    if lines.len() > 1 {
+        sets.extend(lines.iter().enumerate().map(|(i, line)| (format!("{line} alone"), 1 << i)));
     }
     for subset in &request.subsets {
         let mut mask = 0;
         for asked in subset {
-            let i = lines
-                .iter()
-                .position(|l| l == asked)
-                .ok_or_else(|| Refused::NoLine { asked: asked.clone(), there: lines.join(", ") })?;
-            mask |= 1 << i;
+            let found = lines.iter().position(|l| l == asked);
+            mask |= 1
+                << found.ok_or_else(|| Refused::NoLine { asked: asked.clone(), there: lines.join(", ") })?;
         }
-        names.push(subset.join(" + "));
-        masks.push(mask);
+        sets.push((subset.join(" + "), mask));
     }
-    for a in 0..lines.len() {
-        for b in a + 1..lines.len() {
-            names.push(format!("{} + {}", lines[a], lines[b]));
-            masks.push(1 << a | 1 << b);
-        }
-    }
-    Ok((names, masks))
+    Ok(sets)
 }
 
-fn line_pairs(
-    base: &Prepared,
-    races: &[RaceAtPoint],
-    lines: &[String],
-    masks: &[u64],
-) -> Result<Vec<PairResult>, OutOfBounds> {
-    let set_of = |mask: u64| masks.iter().rposition(|&m| m == mask).unwrap_or(0);
-    let mut list = Vec::new();
-    for a in 0..lines.len() {
-        for b in a + 1..lines.len() {
-            let sets = [set_of(1 << a), set_of(1 << b), set_of(1 << a | 1 << b)];
-            list.push(pair_result(base, [&lines[a], &lines[b]], races, sets)?);
-        }
+fn pairs_of(lines: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..lines).flat_map(move |a| (a + 1..lines).map(move |b| (a, b)))
+}
+
+fn pair(names: [&str; 2], first: &SetDays, second: &SetDays, both: &SetDays) -> PairResult {
+    let r = ratio(both, first, Scale::LogOdds);
+    let second_missed = second.rate();
+    PairResult {
+        first: names[0].to_owned(),
+        second: names[1].to_owned(),
+        first_missed: first.rate(),
+        naive_gain: 1.0 / second_missed.value,
+        second_missed,
+        both_missed: both.rate(),
+        true_gain: ratio(first, both, Scale::Logarithm),
+        r,
     }
-    Ok(list)
 }
 
-fn floor(
-    base: &Prepared,
-    point: usize,
-    plan: &crate::study::strata::Plan,
-    request: &Request,
-    now: f64,
-    stop: &(dyn Fn() -> bool + Sync),
-) -> Floor {
-    let by_race = after_crossings(
-        base,
-        point,
-        all_lines(base, point),
-        plan,
-        request.seed,
-        request.races,
-        MOST_CROSSINGS,
-        stop,
-    );
-    let mean = |k: usize| by_race.iter().map(|rates| rates[k]).sum::<f64>() / by_race.len().max(1) as f64;
-    let after_crossings: Vec<f64> = (0..MOST_CROSSINGS).map(mean).collect();
-    let floor = after_crossings.last().copied().unwrap_or(0.0);
-    Floor { share_of_misses: (now > 1e-9).then(|| (floor / now).min(1.0)), floor, after_crossings }
-}
-
-#[allow(clippy::too_many_arguments)]
 fn one_candidate(
-    base: &Prepared,
-    catalogue: &Catalogue,
-    point: usize,
-    candidate: &Candidate,
-    plan: &crate::study::strata::Plan,
+    reader: &Reader,
     request: &Request,
-    as_it_is: &[RaceAtPoint],
-    stop: &(dyn Fn() -> bool + Sync),
-) -> Result<CandidateResult, Refused> {
-    let (course, _) = catalogue.build(&base.course, point, &[candidate]).map_err(|problems| {
-        Refused::Candidate(problems.into_iter().filter(|d| d.severity == Severity::Error).collect())
-    })?;
-    let prepared = prepare_like(Arc::new(course), base.tag.clone(), base);
-    let old = base.points[point].lines.len();
-    let lines = prepared.points[point].lines.len();
-    // Lines that only came on top leave those that stand as they were.
-    let stands = &base.course.points[point].lines;
-    let on_top = lines > old && prepared.course.points[point].lines[..old] == stands[..];
-    let standing = (1u64 << old.min(lines)) - 1;
-    let all = all_lines(&prepared, point);
-    let masks = if on_top { vec![all, standing, all & !standing] } else { vec![all] };
-    let races = run(&prepared, point, &masks, plan, request.seed, request.races, stop);
-    let target = prepared.course.points[point].target;
-    let result = set_result(&candidate.name, &races, 0, target);
-    let mean = |list: &[RaceAtPoint]| list.iter().map(|r| r.miss(0)).sum::<f64>() / list.len().max(1) as f64;
-    let before = mean(&as_it_is[..races.len().min(as_it_is.len())]);
-    let met = before >= 1e-9;
-    let saved = (before - result.miss_rate) * base.course.field.runners as f64;
-    let pair = if on_top {
-        Some(pair_result(&prepared, ["all that stands", &candidate.name], &races, [1, 2, 0])?)
-    } else {
-        None
-    };
-    Ok(CandidateResult {
+    candidate: &Candidate,
+    runs: &[GroupRun],
+    layout: &Layout,
+    new_line: Option<u64>,
+) -> CandidateResult {
+    let with = days_of(runs, layout);
+    let worlds = runs[layout.group].rows.len();
+    // A group dropped early has fewer worlds: the layout as it is is read from as many.
+    let standing = SetDays::new(&runs[0].rows[..worlds], runs[0].ask.set(point_of(&runs[0].ask), 0));
+    let saved = difference(&standing, &with).times(reader.runners as f64);
+    let races = request.races as f64;
+    let cost_per_saved = candidate.cost.filter(|_| saved.low > 0.0).map(|cost| {
+        let sums = [standing.sums(|l| standing.level_rate(l) - with.level_rate(l)), standing.sums(|_| 1.0)];
+        let without = crate::estimate::reading::without;
+        figure(standing.replicates, Scale::Logarithm, |skip| {
+            cost / (without(&sums[0], skip) / without(&sums[1], skip) * reader.runners as f64 * races)
+        })
+    });
+    let pays = request.missed_runner_cost.zip(candidate.cost).and_then(|(each, cost)| {
+        let worth = |runners: f64| runners * races * each;
+        if worth(saved.low) > cost {
+            Some(true)
+        } else if worth(saved.high) < cost {
+            Some(false)
+        } else {
+            None
+        }
+    });
+    CandidateResult {
         name: candidate.name.clone(),
         cost: candidate.cost,
-        still_missed: met.then(|| result.miss_rate / before),
-        divides_misses_by: (met && result.miss_rate > 0.0).then(|| before / result.miss_rate),
-        pair,
+        result: reader.set(&candidate.name, &with),
+        still_missed: ratio(&with, &standing, Scale::Logarithm),
+        divides_misses_by: ratio(&standing, &with, Scale::Logarithm),
+        pair: new_line.map(|mask| {
+            let alone = runs[0].days(mask);
+            pair(["all that stands", &candidate.name], &standing, &alone, &with)
+        }),
         saved_per_race: saved,
-        cost_per_saved: candidate.cost.filter(|_| saved > 1e-6).map(|cost| cost / saved),
-        result,
-    })
+        cost_per_saved,
+        pays,
+    }
+}
+
+fn point_of(ask: &Ask) -> usize {
+    ask.masks.iter().position(|masks| !masks.is_empty()).unwrap_or(0)
+}
+
+/// Misses of all lines together by kind of bib, the largest shares first.
+fn shared(base: &Prepared, read: &dyn Fn(&dyn Fn(&Shares) -> f64) -> f64) -> Vec<NamedShare> {
+    let strata = strata(&base.course);
+    let sums: Vec<f64> = (0..strata.len()).map(|s| read(&|shares| shares.strata[s])).collect();
+    let total: f64 = sums.iter().sum();
+    if !(total > 0.0) {
+        return Vec::new();
+    }
+    let mut list: Vec<NamedShare> = strata
+        .iter()
+        .zip(&sums)
+        .map(|(stratum, sum)| {
+            let placement = base.course.field.placements[stratum.placement_row].placement;
+            let name = format!("{} bib, {}", stratum.wetness.key(), Placement::words(placement));
+            NamedShare { name, share: sum / total }
+        })
+        .filter(|s| s.share >= 0.02)
+        .collect();
+    list.sort_by(|a, b| b.share.total_cmp(&a.share));
+    let rest = 1.0 - list.iter().map(|s| s.share).sum::<f64>();
+    if rest > 1e-9 {
+        list.push(NamedShare { name: "all others".to_owned(), share: rest });
+    }
+    list
+}
+
+fn causes(read: &dyn Fn(&dyn Fn(&Shares) -> f64) -> f64) -> Vec<NamedShare> {
+    const NAMES: [&str; 4] = ["never in reach", "asleep", "awake but not heard", "heard but crowded out"];
+    let sums: Vec<f64> = (0..NAMES.len()).map(|c| read(&|shares| shares.causes[c])).collect();
+    let total: f64 = sums.iter().sum();
+    let named = |(name, sum): (&&str, &f64)| NamedShare { name: (*name).to_owned(), share: sum / total };
+    if total > 0.0 { NAMES.iter().zip(&sums).map(named).collect() } else { Vec::new() }
 }

@@ -1,18 +1,17 @@
-//! What a second line is worth: shared misses, candidates, distance, and the cheapest layout that keeps the promise.
+//! What a second line is worth, given that the same runner and bib fail at both, and the cheapest layout that keeps the promise.
 //!
 //! ```text
-//! catalogue ── engine ── pair ── answer
-//!                ├ floor      what no line removes
-//!                ├ distance   where to put the backup
-//!                └ cheapest   search, proven by the full run
+//! catalogue what could be added or changed      layouts  every choice of it as a set of lines
+//! stages    worlds of every layout on the same draws
+//! search    proven, refuted, open               floor    what no line removes
+//! answer    all of it as plain data
 //! ```
 
 pub mod answer;
 pub mod catalogue;
-pub mod cheapest;
-pub mod distance;
-pub mod engine;
-pub mod floor;
-pub mod pair;
+mod floor;
+mod layouts;
+pub mod search;
+mod stages;
 
 pub use answer::{Answer, Request, answer};

@@ -1,0 +1,60 @@
+//! Worlds of every group, added in stages until the question is settled.
+
+use super::layouts::{Group, Layout};
+use crate::estimate::reading::SetDays;
+use crate::estimate::run::{FIRST_WORLDS, Plan, world_rows};
+use crate::estimate::world::{Ask, WorldRow};
+
+/// One group with its sets of lines and the worlds run so far.
+pub struct GroupRun {
+    pub group: Group,
+    pub ask: Ask,
+    pub rows: Vec<WorldRow>,
+    point: usize,
+}
+
+impl GroupRun {
+    /// A group's run with the sets of lines `masks` of the point; draws, allocation and tilt are those of `like`.
+    pub fn new(group: Group, like: &Ask, point: usize, mut masks: Vec<u64>) -> GroupRun {
+        masks.sort_unstable();
+        masks.dedup();
+        // The lines that stand come first: their misses are told apart by kind.
+        masks.retain(|&mask| mask != group.standing);
+        masks.insert(0, group.standing);
+        let mut all = vec![Vec::new(); group.prepared.points.len()];
+        all[point] = masks;
+        let ask = Ask { masks: all, ..like.clone() };
+        GroupRun { group, ask, rows: Vec::new(), point }
+    }
+
+    /// Race days of the lines `mask` (one of the masks asked for).
+    pub fn days(&self, mask: u64) -> SetDays {
+        let set = self.ask.masks[self.point].iter().position(|&m| m == mask);
+        SetDays::new(&self.rows, self.ask.set(self.point, set.expect("every mask used was asked for")))
+    }
+
+    pub fn extend(&mut self, worlds: u64, stop: &(dyn Fn() -> bool + Sync)) {
+        let first = self.rows.len() as u64;
+        if first < worlds {
+            self.rows.extend(world_rows(&self.group.prepared, &self.ask, (first..worlds).collect(), stop));
+        }
+    }
+
+    pub fn passings(&self) -> u64 {
+        self.rows.iter().map(|row| row.passings).sum()
+    }
+}
+
+/// The race days of a layout.
+pub fn days_of(runs: &[GroupRun], layout: &Layout) -> SetDays {
+    runs[layout.group].days(layout.mask)
+}
+
+/// World counts of the stages: doubling from the first to the most that the plan allows.
+pub fn stages(plan: &Plan, ask: &Ask) -> Vec<u64> {
+    if let Some(worlds) = plan.worlds {
+        return vec![worlds];
+    }
+    let most = (plan.precision.max_passings / ask.passings().max(1)).max(FIRST_WORLDS);
+    std::iter::successors(Some(FIRST_WORLDS), |w| Some(2 * w)).take_while(|w| *w <= most).collect()
+}
