@@ -25,7 +25,7 @@ const PASSINGS: u64 = 2000;
 fn natural(bencher: divan::Bencher, scenario: &str, tag_name: &str) {
     let prepared = prepared(scenario, tag_name);
     let strata = strata(&prepared.course);
-    let all = [(1u64 << prepared.points[0].lines.len()) - 1];
+    let all = (1u64 << prepared.points[0].lines.len()) - 1;
     let race = RaceContext::new(&prepared, RaceDraw::draw(&prepared.course, &prepared.tag, 1, 0));
     let weights = weights(&prepared.course, &strata, &race.draw);
     let kinds: Vec<usize> = (0..PASSINGS)
@@ -38,8 +38,8 @@ fn natural(bencher: divan::Bencher, scenario: &str, tag_name: &str) {
             let passing = to_index(kind, k as u64, strata.len());
             let runner = runner_of(&race, &strata, 1, passing);
             let draw_at = |point| crossing_of(&race, 1, passing, point);
-            send(&race, &runner, draw_at, &all, &mut space, |_, work| {
-                sum += work.score_lines(all[0], race.offset_law).miss;
+            send(&race, &runner, draw_at, &[Some((all, all))], &mut space, |_, work| {
+                sum += work.score_lines(all, race.offset_law).miss;
             });
         }
         sum

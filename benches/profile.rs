@@ -41,7 +41,7 @@ fn main() {
 fn natural_mix(race: &RaceContext, passings: u64, space: &mut PassingWorkspace) -> f64 {
     let course = &race.prepared.course;
     let strata = strata(course);
-    let all = [(1u64 << race.prepared.points[0].lines.len()) - 1];
+    let all = (1u64 << race.prepared.points[0].lines.len()) - 1;
     let weights = weights(course, &strata, &race.draw);
     let mut sum = 0.0;
     for k in 0..passings {
@@ -49,8 +49,8 @@ fn natural_mix(race: &RaceContext, passings: u64, space: &mut PassingWorkspace) 
         let passing = to_index(kind, k, strata.len());
         let runner = runner_of(race, &strata, 1, passing);
         let draw_at = |point| crossing_of(race, 1, passing, point);
-        send(race, &runner, draw_at, &all, space, |_, work| {
-            sum += work.score_lines(all[0], race.offset_law).miss;
+        send(race, &runner, draw_at, &[Some((all, all))], space, |_, work| {
+            sum += work.score_lines(all, race.offset_law).miss;
         });
     }
     sum

@@ -218,7 +218,7 @@ fn uniforms<const N: usize>(data: &[u8], first: usize) -> [f64; N] {
 /// Miss odds of the passings the bytes describe.
 fn miss_odds(prepared: &Prepared, data: &[u8], toml: &str) -> Vec<f64> {
     let (course, masks) = (&prepared.course, Ask::standard_masks(prepared));
-    let points: Vec<u64> = masks.iter().map(|masks| masks[0]).collect();
+    let points: Vec<_> = masks.iter().map(|masks| Some((masks[0], masks[0]))).collect();
     let all = strata(course);
     let mut space = PassingWorkspace::default();
     let mut odds = Vec::new();

@@ -41,20 +41,22 @@ pub struct At {
 }
 
 /// Sends one runner past every point; `look` is shown each point while its rounds stand in `work`.
-/// `points[p]` is the mask of all lines of point p; 0 leaves the point out.
+/// `points[p]` is the first set of lines asked for at point p and all lines asked for in any set; none leaves the point out.
 pub fn send(
     race: &RaceContext,
     runner: &RunnerDraw,
     crossing_at: impl Fn(usize) -> CrossingDraw,
-    points: &[u64],
+    points: &[Option<(u64, u64)>],
     space: &mut PassingWorkspace,
     mut look: impl FnMut(&At, &mut Workspace),
 ) {
     space.joined.clear();
     space.open_points = 0;
-    for (point, &all) in points.iter().enumerate().filter(|(_, all)| **all != 0) {
+    for (point, asked) in points.iter().enumerate() {
+        let &Some((all, lines)) = asked else { continue };
         let draw = crossing_at(point);
-        let crossing = Crossing::new(race, runner, &draw);
+        let mut crossing = Crossing::new(race, runner, &draw);
+        crossing.lines = lines;
         pass(&crossing, &mut space.work);
         let width_m = race.prepared.points[point].road_width_m;
         let place = (draw.lateral_m / width_m + 0.5) * LATERAL_BINS as f64;

@@ -55,9 +55,10 @@ impl Ask {
     pub fn passings(&self) -> u64 {
         self.allocation.iter().sum()
     }
-    /// All lines of each point, 0 where it is left out.
-    pub(crate) fn points(&self) -> Vec<u64> {
-        self.masks.iter().map(|masks| masks.first().copied().unwrap_or(0)).collect()
+    /// First set and union of the sets of each point.
+    pub(crate) fn points(&self) -> Vec<Option<(u64, u64)>> {
+        let of = |masks: &Vec<u64>| masks.first().map(|&m| (m, masks.iter().fold(0, |a, b| a | b)));
+        self.masks.iter().map(of).collect()
     }
     /// All lines, and each line alone where there are several.
     pub fn standard_masks(prepared: &Prepared) -> Vec<Vec<u64>> {
@@ -150,7 +151,7 @@ pub fn gather(
     let race = RaceContext::new(prepared, days.world.clone()).certain(days.low_db, days.high_db);
     let (width, all_points) = (days.width(), ask.points());
     let mut cells = vec![0.0; (ask.sets() + 2) * 2 * strata.len() * width];
-    let points_asked = all_points.iter().filter(|all| **all != 0).count();
+    let points_asked = all_points.iter().flatten().count();
     let mut points =
         vec![Shares { strata: vec![0.0; strata.len()], ..Shares::default() }; course.points.len()];
     for (s, &count) in ask.allocation.iter().enumerate() {

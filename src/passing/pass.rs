@@ -99,6 +99,8 @@ pub struct Crossing<'a> {
     /// Total power of the diffuse waves of each antenna in place of the drawn one; empty: as drawn. Given its total, how the
     /// power is shared among the waves does not depend on it, so a total drawn from its own law leaves the law of the waves as it is.
     pub diffuse_power: &'a [f64],
+    /// Lines to work out, bit l for line l.
+    pub lines: u64,
     /// Most a tag takes from any ray at any gap of this crossing.
     pub(super) most_taken: f64,
     half_time_s: f64,
@@ -123,6 +125,7 @@ impl<'a> Crossing<'a> {
             runner,
             draw,
             diffuse_power: &[],
+            lines: u64::MAX,
             most_taken: if prepared.course.effects.body {
                 let (narrow_mm, wide_mm) = stride.gap_range_mm();
                 prepared.front_bound.at_gaps(narrow_mm, wide_mm)
@@ -239,7 +242,7 @@ pub fn pass(crossing: &Crossing, work: &mut Workspace) {
         first_curve += reader.channels.len();
     }
     work.lines.resize_with(point.lines.len(), LineRounds::default);
-    for line in 0..point.lines.len() {
+    for line in (0..point.lines.len()).filter(|line| crossing.lines >> line & 1 == 1) {
         pass_line(crossing, &scene, line, work);
     }
     work.neighbours = neighbours;

@@ -28,8 +28,9 @@ pub fn worst(
 ) -> Vec<PassingStory> {
     let course = &prepared.course;
     let strata = strata(course);
-    let mut points = vec![0; prepared.points.len()];
-    points[point] = (1 << prepared.points[point].lines.len()) - 1;
+    let all = (1u64 << prepared.points[point].lines.len()) - 1;
+    let mut points = vec![None; prepared.points.len()];
+    points[point] = Some((all, all));
     let mut found: Vec<(f64, u64, u64)> = (0..search.races)
         .into_par_iter()
         .map_init(PassingWorkspace::default, |space, race| {
@@ -44,8 +45,8 @@ pub fn worst(
                     let law = OffsetLaw(Quantity::Pinned(runner.sample_offset_db));
                     let mut hurt = 0.0;
                     let draw_at = |p| crossing_of(&context, seed, passing, p);
-                    send(&context, &runner, draw_at, &points, space, |at, work| {
-                        hurt = weight * work.score_lines(points[at.point], law).miss;
+                    send(&context, &runner, draw_at, &points, space, |_, work| {
+                        hurt = weight * work.score_lines(all, law).miss;
                     });
                     if hurt > 1e-9 {
                         out.push((hurt, race, passing));

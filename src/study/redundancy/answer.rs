@@ -3,7 +3,7 @@
 use super::catalogue::{Candidate, Catalogue};
 pub use super::floor::Floor as FloorOf;
 use super::floor::{Floor, floor};
-use super::layouts::{Layout, groups};
+use super::layouts::{Layout, by_cost, groups};
 use super::search::{Search, Verdicts};
 use super::stages::{GroupRun, days_of, stages};
 use crate::course::field::Placement;
@@ -173,11 +173,11 @@ pub fn answer(
     {
         return Err(Refused::Candidate(first.problems.clone()));
     }
-    // Only layouts with a price are searched; every candidate is looked at alone.
-    let wanted: Vec<&Layout> =
-        layouts.iter().filter(|l| l.candidates.len() <= 1 || (request.search && l.cost.is_some())).collect();
     // Draws, allocation and tilt of a forecast: the same numbers.
     let like = ask(base, &request.plan, Ask::standard_masks(base));
+    // First what stands with everything that only comes on top, and every candidate alone; then what else could be cheaper.
+    let first = |l: &Layout| l.candidates.len() <= 1 || (l.group == 0 && request.search && l.cost.is_some());
+    let mut wanted: Vec<&Layout> = layouts.iter().filter(|l| first(l)).collect();
     let mut runs: Vec<GroupRun> = groups
         .into_iter()
         .enumerate()
@@ -191,22 +191,52 @@ pub fn answer(
             GroupRun::new(group, &like, point, masks)
         })
         .collect();
-    let mut verdicts = Verdicts::new(&wanted, request.confidence, course.field.runners, at.target);
+    let mut verdicts = Verdicts::new(request.confidence, course.field.runners, at.target);
     let mut stopped = Stopped::WorldsDone;
-    for worlds in stages(&request.plan, &like) {
-        for (g, run) in runs.iter_mut().enumerate() {
-            let needed = g == 0 || verdicts.needs(g, &wanted);
-            if needed && !stop() {
-                run.extend(worlds, stop);
+    let steps = stages(&request.plan, &like);
+    let mut step = 0;
+    let mut all_wanted = !request.search;
+    while step < steps.len() {
+        for g in 0..runs.len() {
+            if g == 0 || verdicts.needs(g, &wanted) {
+                runs[g].extend(steps[step], stop);
             }
-            let leader = verdicts.leader(&candidates);
-            watch(&Progress { stage: "layouts", done: run.rows.len() as u64, planned: worlds, leader });
+            let leader = verdicts.leader();
+            watch(&Progress { stage: "layouts", done: g as u64 + 1, planned: runs.len() as u64, leader });
         }
         if stop() {
             stopped = Stopped::Interrupted;
             break;
         }
         verdicts.judge(&runs, &wanted);
+        if !all_wanted && (verdicts.settled(&wanted) || step + 1 == steps.len()) {
+            all_wanted = true;
+            // Where misses have a price, a dearer layout may cost less in all.
+            let per_rate = request
+                .missed_runner_cost
+                .map(|each| each * course.field.runners as f64 * request.races as f64);
+            let in_all = |l: &&Layout| {
+                let missed = per_rate.map(|money| money * days_of(&runs, l).rate().value);
+                missed.zip(l.cost).map_or(f64::INFINITY, |(missed, cost)| cost + missed)
+            };
+            let best = wanted.iter().filter(|l| runs[l.group].rows.len() >= 2).map(in_all);
+            let best = best.fold(f64::INFINITY, f64::min);
+            let below = match per_rate {
+                Some(_) => best.max(verdicts.cost_found(&wanted)),
+                None => verdicts.cost_found(&wanted),
+            };
+            let more = layouts.iter().filter(|l| !first(l) && l.cost.is_some_and(|cost| cost <= below));
+            let mut more: Vec<&Layout> = more.collect();
+            if !more.is_empty() {
+                for (g, run) in runs.iter_mut().enumerate() {
+                    run.ask_for(more.iter().filter(|l| l.group == g).map(|l| l.mask));
+                }
+                wanted.append(&mut more);
+                wanted.sort_by(|a, b| by_cost(a, b));
+                verdicts.forget();
+                continue;
+            }
+        }
         let rate = runs[0].days(runs[0].group.standing).rate();
         let precision = &request.plan.precision;
         let known = rate.standard_error <= precision.relative * rate.value
@@ -215,6 +245,7 @@ pub fn answer(
             stopped = Stopped::Settled;
             break;
         }
+        step += 1;
     }
     // Worlds that every group has: what is compared stands on the same draws.
     let common = runs[0].rows.len();

@@ -145,17 +145,18 @@ fn layouts(groups: &[Group], candidates: &[Candidate]) -> Vec<Layout> {
             list.push(Layout { candidates: chosen, group: g, mask, cost });
         }
     }
-    let price = |l: &Layout| l.cost.unwrap_or(f64::INFINITY);
-    list.sort_by(|a, b| {
-        let sizes = a.candidates.len().cmp(&b.candidates.len());
-        a.candidates
-            .is_empty()
-            .cmp(&b.candidates.is_empty())
-            .reverse()
-            .then(price(a).total_cmp(&price(b)))
-            .then(sizes)
-            .then(a.candidates.cmp(&b.candidates))
-    });
+    list.sort_by(by_cost);
     list.truncate(MOST_LAYOUTS);
     list
+}
+
+/// The layout as it is first, then by cost (without a price last), size and candidates.
+pub fn by_cost(a: &Layout, b: &Layout) -> std::cmp::Ordering {
+    let price = |l: &Layout| l.cost.unwrap_or(f64::INFINITY);
+    let empty = |l: &Layout| !l.candidates.is_empty();
+    empty(a)
+        .cmp(&empty(b))
+        .then(price(a).total_cmp(&price(b)))
+        .then(a.candidates.len().cmp(&b.candidates.len()))
+        .then(a.candidates.cmp(&b.candidates))
 }

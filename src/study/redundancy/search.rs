@@ -62,12 +62,23 @@ pub struct Verdicts {
 const NEAR: usize = 3;
 
 impl Verdicts {
-    pub fn new(wanted: &[&Layout], confidence: f64, runners: u64, target: f64) -> Verdicts {
-        Verdicts { list: vec![Verdict::Open; wanted.len()], confidence, runners, target }
+    pub fn new(confidence: f64, runners: u64, target: f64) -> Verdicts {
+        Verdicts { list: Vec::new(), confidence, runners, target }
+    }
+
+    /// Forgets all verdicts: the layouts wanted have changed.
+    pub fn forget(&mut self) {
+        self.list.clear();
+    }
+
+    /// Cost of the cheapest proven layout.
+    pub fn cost_found(&self, wanted: &[&Layout]) -> f64 {
+        self.first_proven(wanted).and_then(|i| wanted[i].cost).unwrap_or(f64::INFINITY)
     }
 
     /// Judges every layout that has worlds.
     pub fn judge(&mut self, runs: &[GroupRun], wanted: &[&Layout]) {
+        self.list.resize(wanted.len(), Verdict::Open);
         for (verdict, layout) in self.list.iter_mut().zip(wanted) {
             if runs[layout.group].rows.len() < 2 {
                 continue;
@@ -85,29 +96,29 @@ impl Verdicts {
 
     /// Number of the cheapest proven layout with a price.
     fn first_proven(&self, wanted: &[&Layout]) -> Option<usize> {
-        (0..wanted.len()).find(|&i| self.list[i] == Verdict::Proven && wanted[i].cost.is_some())
+        (0..self.list.len()).find(|&i| self.list[i] == Verdict::Proven && wanted[i].cost.is_some())
     }
 
     /// Whether more worlds could still change what is found.
     pub fn settled(&self, wanted: &[&Layout]) -> bool {
         let before = self.first_proven(wanted).unwrap_or(wanted.len());
-        (0..before).all(|i| self.list[i] != Verdict::Open || wanted[i].cost.is_none())
+        (0..before).all(|i| {
+            wanted[i].cost.is_none() || self.list.get(i).is_some_and(|verdict| *verdict != Verdict::Open)
+        })
     }
 
     /// Whether a group holds a layout that the search still needs.
     pub fn needs(&self, group: usize, wanted: &[&Layout]) -> bool {
         let before = self.first_proven(wanted).unwrap_or(wanted.len());
         wanted.iter().enumerate().any(|(i, layout)| {
-            layout.group == group
-                && (i <= before || layout.candidates.len() == 1)
-                && self.list[i] != Verdict::Refuted
+            let open = self.list.get(i).is_none_or(|verdict| *verdict != Verdict::Refuted);
+            layout.group == group && (i <= before || layout.candidates.len() == 1) && open
         })
     }
 
-    pub fn leader(&self, candidates: &[Candidate]) -> Option<String> {
+    pub fn leader(&self) -> Option<String> {
         let proven = self.list.iter().filter(|v| **v == Verdict::Proven).count();
-        (proven > 0)
-            .then(|| format!("{proven} of {} layouts proven so far", self.list.len().max(candidates.len())))
+        (proven > 0).then(|| format!("{proven} of {} layouts proven so far", self.list.len()))
     }
 
     pub fn search(

@@ -27,6 +27,20 @@ impl GroupRun {
         GroupRun { group, ask, rows: Vec::new(), point }
     }
 
+    /// Asks for further sets of lines; worlds run so far are run again if there are new ones.
+    pub fn ask_for(&mut self, masks: impl Iterator<Item = u64>) {
+        let asked = &mut self.ask.masks[self.point];
+        let before = asked.len();
+        for mask in masks {
+            if !asked.contains(&mask) {
+                asked.push(mask);
+            }
+        }
+        if asked.len() > before {
+            self.rows.clear();
+        }
+    }
+
     /// Race days of the lines `mask` (one of the masks asked for).
     pub fn days(&self, mask: u64) -> SetDays {
         let set = self.ask.masks[self.point].iter().position(|&m| m == mask);
