@@ -1,6 +1,6 @@
 //! `readodds rank`.
 
-use super::args::{Format, RankArgs};
+use super::args::{RankArgs, StudyFormat};
 use super::failure::{DONE, Failure};
 use super::inputs::{show_warnings, use_threads};
 use super::interrupt;
@@ -8,64 +8,57 @@ use super::output::Output;
 use super::pictures::Album;
 use super::predict::json;
 use super::progress::StudyLine;
+use crate::estimate::run::Stopped;
+use crate::report::justification::of_tag;
 use crate::report::pages::rank::page;
 use crate::report::rank_text::rank_text;
-use crate::report::words::{percent, significant};
-use crate::study::rank::{self, Progress, Request};
+use crate::study::rank::{Answer, Request, answer};
 use crate::study::season::{file, resolve};
 use std::process::ExitCode;
-use std::sync::Mutex;
 
 pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
-    if args.most_worlds < args.first_worlds {
-        return Err(Failure::Usage("--most-worlds must be at least --first-worlds".to_owned()));
-    }
     use_threads(args.threads)?;
     let output = Output::open(args.out.as_deref())?;
+    let losses = args.losses.as_deref().map(|path| Output::open(Some(path))).transpose()?;
     let album = Album::open(&args.pictures)?;
     let (season, mut warnings) = file::load(&args.season).map_err(Failure::Files)?;
     let (resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
     warnings.extend(more);
     show_warnings(&warnings);
     interrupt::heed();
-    let request = Request {
-        seed: args.seed,
-        passings_per_race: args.passings_per_race,
-        first_worlds: args.first_worlds,
-        most_worlds: args.most_worlds,
-        regret_goal: args.regret,
-        missed_passing_cost: season.missed_passing_cost,
-        told_apart_odds: args.told_apart,
-    };
+    let request = Request { seed: args.seed, most_worlds: args.most_worlds };
     let line = StudyLine::new();
-    let leader = Mutex::new(String::new());
-    let runs = rank::run(&resolved, &request, &|progress| show(&line, &leader, progress), &interrupt::asked);
+    let result = answer(&season, &resolved, &request, &warnings, &interrupt::asked, &|progress| {
+        let so_far = progress.leader.as_ref().map_or(String::new(), |name| format!("{name} leads so far"));
+        line.show(progress.stage, progress.done, progress.planned, &so_far);
+    });
     line.done();
-    let Some(answer) = rank::answer(&season, &resolved, &runs, &request, &warnings) else {
+    let Some(answer) = result else {
         return Err(Failure::BrokenOff(
-            "broken off before the first world was finished: nothing is known yet".to_owned(),
+            "interrupted before the first stage was finished: nothing is known yet".to_owned(),
         ));
     };
+    output.write(&match args.format {
+        StudyFormat::Text => rank_text(&answer),
+        StudyFormat::Json => json(&answer)?,
+        StudyFormat::Markdown => of_tag(&answer),
+    })?;
+    if let Some(losses) = losses {
+        losses.write(&table(&answer)?)?;
+    }
     if album.wanted() {
         album.write(&page(&answer))?;
     }
-    output.write(&match args.format {
-        Format::Text => rank_text(&answer),
-        Format::Json => json(&answer)?,
-    })?;
-    Ok(ExitCode::from(if answer.interrupted { interrupt::BROKEN_OFF } else { DONE }))
+    Ok(ExitCode::from(if answer.stopped == Stopped::Interrupted { interrupt::BROKEN_OFF } else { DONE }))
 }
 
-fn show(line: &StudyLine, leader: &Mutex<String>, progress: &Progress) {
-    let Ok(mut so_far) = leader.lock() else { return };
-    if let Some(name) = &progress.leader {
-        *so_far = format!(
-            "{name} leads after {} worlds (best in {}, regret of this run {} % of passings)",
-            progress.done,
-            percent(progress.odds_best),
-            significant(100.0 * progress.regret)
-        );
-        return;
+/// The losses by level as CSV.
+fn table(answer: &Answer) -> Result<String, Failure> {
+    let internal = |error: String| Failure::Internal(format!("cannot write the losses: {error}"));
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for row in &answer.losses {
+        writer.write_record(row).map_err(|e| internal(e.to_string()))?;
     }
-    line.show(progress.stage, progress.done, progress.planned, &so_far);
+    let bytes = writer.into_inner().map_err(|e| internal(e.to_string()))?;
+    String::from_utf8(bytes).map_err(|e| internal(e.to_string()))
 }

@@ -1,6 +1,6 @@
 //! Options of the studies that decide: rank, redundancy, drivers.
 
-use super::args::{Format, Inputs, Pictures, odds, share};
+use super::args::{Format, Inputs, Pictures, odds};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -17,25 +17,16 @@ pub struct RankArgs {
     #[arg(long, default_value_t = 0)]
     pub threads: usize,
     #[arg(long, value_enum, default_value = "text")]
-    pub format: Format,
+    pub format: StudyFormat,
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Stop once choosing by this run costs less than this share of all passings
-    #[arg(long, default_value_t = 2e-4, value_parser = share)]
-    pub regret: f64,
-    /// Worlds (draws of everything nobody has measured) before the first verdict
-    #[arg(long, default_value_t = 24, value_parser = clap::value_parser!(u64).range(2..=10_000))]
-    pub first_worlds: u64,
-    /// Most worlds
-    #[arg(long, default_value_t = 96, value_parser = clap::value_parser!(u64).range(2..=10_000))]
+    /// Write what each tag loses in every draw of what nobody knows (CSV), to recompute regret and worth
+    #[arg(long, value_name = "FILE")]
+    pub losses: Option<PathBuf>,
+    /// Most worlds; each holds four draws of what nobody knows
+    #[arg(long, default_value_t = 128, value_parser = clap::value_parser!(u64).range(16..=100_000))]
     pub most_worlds: u64,
-    /// Passings simulated in each race beyond the least of each kind of runner
-    #[arg(long, default_value_t = 40, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
-    pub passings_per_race: u32,
-    /// Odds at which two tags count as told apart
-    #[arg(long, default_value_t = 0.95, value_parser = odds)]
-    pub told_apart: f64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

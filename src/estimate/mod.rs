@@ -9,12 +9,9 @@
 //! ```
 
 pub mod checkpoint;
-pub mod information;
 pub mod interval;
-pub mod joint;
 pub mod merge;
 pub mod offsets;
-pub mod paired;
 pub mod passings;
 pub mod pilot;
 pub mod promise;
@@ -23,11 +20,8 @@ pub mod replicates;
 pub mod response;
 pub mod rows_file;
 pub mod run;
-pub mod selection;
-pub mod settle;
 pub mod shard;
 pub mod strata;
 pub mod tilt;
-pub mod weights;
 pub mod whole_file;
 pub mod world;

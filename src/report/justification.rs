@@ -105,6 +105,43 @@ pub fn justification(a: &Answer) -> String {
     out
 }
 
+/// The choice of a tag for a season, as one page of Markdown.
+pub fn of_tag(a: &crate::study::rank::Answer) -> String {
+    use super::rank_text::{
+        TAG_TABLE_READING, choice, split_sentences, tag_table, what_if_sentences, worth_sentences,
+    };
+    let mut out = format!("# {}: which tag\n\n", plain(&a.season));
+    if !a.note.is_empty() {
+        out.push_str(&format!("{}\n\n", plain(&a.note)));
+    }
+    out.push_str(&format!("{}\n\n## The tags\n\n", plain(&choice(a))));
+    let (header, rows) = tag_table(a);
+    out.push_str(&format!("| {} |\n|---|---|{}\n", header.join(" | "), "---:|".repeat(header.len() - 2)));
+    for row in rows {
+        let cells: Vec<String> = row.iter().map(|cell| plain(cell)).collect();
+        out.push_str(&format!("| {} |\n", cells.join(" | ")));
+    }
+    out.push_str(&format!("\n{}\n", plain(TAG_TABLE_READING)));
+    let mut list = |title: &str, items: Vec<String>| {
+        if !items.is_empty() {
+            out.push_str(&format!("\n## {title}\n\n"));
+            items.iter().for_each(|line| out.push_str(&format!("- {}\n", plain(line))));
+        }
+    };
+    list("What if", what_if_sentences(a));
+    list("The best tag for each kind of race", split_sentences(a));
+    list("Worth measuring", worth_sentences(a));
+    list("Assumed, not measured", a.assumed.clone());
+    list("Warnings", a.warnings.clone());
+    out.push_str("\nThe numbers are a forecast, not a measurement. Radiated power, bands and licences are matters of local law. Local rules and licensed practice prevail.\n\n");
+    let p = &a.provenance;
+    out.push_str(&format!("{} {}, seed {}. Input files (SHA-256):\n\n", p.program, p.version, p.seed));
+    for input in &p.inputs {
+        out.push_str(&format!("- {} `{}`\n", plain(&input.path), input.sha256));
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

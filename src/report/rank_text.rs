@@ -1,10 +1,16 @@
 //! The ranking as text, made to be read aloud: the choice first, then the table, what it hangs on, and what to do next.
 
+use super::redundancy_text::with_interval;
 use super::words::{
-    WIDTH, grouped, heading_note, item, per_10_000, percent, rate_percent, say, significant, table, wrap,
+    WIDTH, grouped, heading_note, item, listed, per_10_000, percent, say, significant, table, wrap,
 };
-use crate::study::rank::answer::{Answer, PriceStep, TagResult, VariantResult};
-use crate::study::rank::pairs::Pair;
+use crate::estimate::replicates::Figure;
+use crate::estimate::run::Stopped;
+use crate::study::rank::answer::{Answer, Split, TagResult, VariantResult};
+use crate::study::rank::decide::Standing;
+
+/// Most tags in a table with all columns; the rest follow in a list.
+const MOST_ROWS: usize = 24;
 
 /// The whole report.
 pub fn rank_text(answer: &Answer) -> String {
@@ -13,13 +19,9 @@ pub fn rank_text(answer: &Answer) -> String {
     say(&mut out, &choice(answer));
     out.push('\n');
     tags(&mut out, answer);
-    parts(&mut out, answer);
-    prices(&mut out, answer);
     what_ifs(&mut out, answer);
-    flips(&mut out, answer);
-    apart(&mut out, answer);
-    weights(&mut out, answer);
-    next(&mut out, answer);
+    groups(&mut out, answer);
+    measure(&mut out, answer);
     certainty(&mut out, answer);
     out
 }
@@ -31,15 +33,21 @@ fn heading(out: &mut String, a: &Answer) {
     say(
         out,
         &format!(
-            "{} races, {} passings (every runner at every timing point), {} tags, all on the same {} simulated worlds.",
+            "{} races, {} passings (every runner at every timing point), {} tags past the same runners on the same {} draws of what nobody knows.",
             significant(base.races),
             grouped(base.passings.round() as u64),
             base.tags.len(),
-            a.worlds
+            grouped(4 * a.worlds)
         ),
     );
-    if a.interrupted {
-        say(out, "The run was broken off: this is what was known by then.");
+    if !a.market.is_empty() {
+        say(out, &format!("Races are weighted to the market: {}.", listed(&a.market)));
+    }
+    if a.stopped == Stopped::Interrupted {
+        say(out, "The run was interrupted: this is what was known by then.");
+    }
+    for t in base.tags.iter().filter(|t| t.barred.is_some()) {
+        say(out, &format!("{} cannot be chosen: {}.", t.tag, t.barred.as_deref().unwrap_or_default()));
     }
     out.push('\n');
 }
@@ -48,327 +56,312 @@ fn find<'a>(variant: &'a VariantResult, name: &str) -> Option<&'a TagResult> {
     variant.tags.iter().find(|t| t.tag == name)
 }
 
+fn whole(value: f64) -> String {
+    if value.abs() >= 10.0 { grouped_signed(value) } else { significant(value) }
+}
+
+fn grouped_signed(value: f64) -> String {
+    let text = grouped(value.abs().round() as u64);
+    if value < 0.0 { format!("-{text}") } else { text }
+}
+
+/// The unit of what decides.
+pub fn unit(a: &Answer) -> String {
+    if a.weighs_money { a.currency.clone() } else { "missed passings".to_owned() }
+}
+
 /// The choice in a few sentences.
 pub fn choice(a: &Answer) -> String {
     let base = &a.variants[0];
-    let Some(best) = find(base, &a.choice) else { return String::new() };
-    let mut text = format!(
-        "Choose {}. Expect {} missed passings in the season, {} of 10,000 ({} to {} in nine cases of ten, over what nobody has measured).",
-        best.tag,
-        count(best.missed),
-        per_10_000(best.miss_rate),
-        count(best.missed_p05),
-        count(best.missed_p95)
-    );
-    if let (Some(odds), Some(cost), Some(regret)) = (best.odds_least_cost, best.total_cost, best.regret_money)
-    {
-        text.push_str(&format!(
-            " Tags and misses together cost about {} {}; the odds that no other tag costs less are {}, and choosing it costs on average {} {} more than choosing with all unknowns known.",
-            grouped(cost.round() as u64),
-            a.currency,
-            percent(odds),
-            grouped(regret.round() as u64),
-            a.currency
-        ));
+    let Some(best) = a.choice.as_deref().and_then(|name| find(base, name)) else {
+        return "No tag can be chosen: each is barred for the reason above.".to_owned();
+    };
+    let mut text = if a.ties.is_empty() {
+        format!("Choose {}.", best.tag)
     } else {
-        text.push_str(&format!(
-            " The odds that no other tag misses fewer are {}; choosing it loses on average {} passings against choosing with all unknowns known.",
-            percent(best.odds_best),
-            count(best.regret)
-        ));
+        let gaps: Vec<String> = a
+            .ties
+            .iter()
+            .filter_map(|name| find(base, name))
+            .map(|t| format!("{} ({} more)", t.tag, with_interval(&t.behind_by, whole)))
+            .collect();
+        let measure = a.worth.first().map_or(String::new(), |w| format!("; measuring {} would", w.what));
+        format!(
+            "{} and {} tie: in {} they differ by less than what matters or than this run can tell; more computing will hardly tell them apart{measure}. By the mean, {} is first.",
+            best.tag,
+            listed(&gaps),
+            unit(a),
+            best.tag
+        )
+    };
+    if let Some(missed) = &best.missed {
+        text += &format!(
+            " Expect {} missed passings in the season, {} of 10,000 ({} to {} missed in nine cases of ten, over what nobody knows); the promises are kept with a probability of {} on average.",
+            with_interval(missed, whole),
+            per_10_000(best.miss_rate),
+            whole(best.missed_p05),
+            whole(best.missed_p95),
+            percent(best.promise_kept)
+        );
     }
-    if let Some(short) = best.short_of_stock {
-        text.push_str(&format!(" But its stock is {} tags short of what the season needs.", grouped(short)));
+    if a.weighs_money
+        && let Some(total) = &best.total
+    {
+        text += &format!(" Bibs and misses together cost {} {}.", with_interval(total, whole), a.currency);
     }
-    if base.best != best.tag && !base.best.is_empty() {
-        let fewest = find(base, &base.best);
-        text.push(' ');
-        text.push_str(&format!(
-            "{} misses fewest ({}), whatever it costs.",
-            base.best,
-            fewest.map_or(String::new(), |t| count(t.missed))
-        ));
+    if let Some(regret) = &best.regret {
+        text += &format!(
+            " Knowing what nobody knows would save {} {} on average.",
+            with_interval(regret, whole),
+            unit(a)
+        );
+    }
+    let fewest =
+        base.tags.iter().filter(|t| t.barred.is_none()).min_by(|x, y| x.miss_rate.total_cmp(&y.miss_rate));
+    if let Some(fewest) = fewest.filter(|t| t.tag != best.tag && !a.ties.contains(&t.tag)) {
+        text += &format!(
+            " {} misses fewest ({} of 10,000), whatever it costs.",
+            fewest.tag,
+            per_10_000(fewest.miss_rate)
+        );
     }
     text
 }
 
-/// A number of misses: whole from ten up.
-fn count(value: f64) -> String {
-    if value >= 10.0 { grouped(value.round() as u64) } else { significant(value) }
+/// A tag's standing in a word.
+pub fn standing_word(t: &TagResult) -> &'static str {
+    match t.standing {
+        Standing::Choice => "choice",
+        Standing::Behind => "behind",
+        Standing::Tie | Standing::Open => "ties",
+        Standing::Barred => "barred",
+    }
 }
 
-/// The tags beside each other, fewest misses first: headings, and the numbers in words. Text and page show these.
+/// The tags of a version of the calendar, best first.
+pub fn in_order(v: &VariantResult) -> Vec<&TagResult> {
+    let mut order: Vec<&TagResult> = v.tags.iter().collect();
+    let total = |t: &TagResult| match t.standing {
+        Standing::Barred => f64::INFINITY,
+        _ => t.total.map_or(f64::INFINITY, |f| f.value),
+    };
+    order.sort_by(|x, y| total(x).total_cmp(&total(y)).then(x.miss_rate.total_cmp(&y.miss_rate)));
+    order
+}
+
+/// The tags beside each other: headings, and the numbers in words. Text and page show these.
 pub fn tag_table(a: &Answer) -> (Vec<&'static str>, Vec<Vec<String>>) {
-    let Some(base) = a.variants.first() else { return (vec![], vec![]) };
-    let priced = base.tags.iter().any(|t| t.bill.is_some());
-    let mut header = vec!["tag", "missed", "5-95 %", "per 10,000", "fewest", "regret", "meets target"];
-    if priced {
-        header.extend(["bill", "with misses"]);
+    let mut header = vec!["tag", "", "missed", "5-95 %", "per 10,000", "promise kept"];
+    if a.weighs_money {
+        header.extend(["bibs", "with misses", "more than choice"]);
+    } else {
+        header.push("more than choice");
     }
-    if a.weighs_prices {
-        header.push("cheapest");
-    }
-    let mut order: Vec<&TagResult> = base.tags.iter().collect();
-    order.sort_by(|x, y| x.missed.total_cmp(&y.missed));
+    header.push("least in");
+    let money = |v: Option<f64>| v.map_or("-".to_owned(), whole);
     let row = |t: &&TagResult| {
-        let money = |v: Option<f64>| v.map_or("-".to_owned(), |v| grouped(v.round() as u64));
         let mut row = vec![
             t.tag.clone(),
-            count(t.missed),
-            format!("{} to {}", count(t.missed_p05), count(t.missed_p95)),
+            standing_word(t).to_owned(),
+            t.missed.map_or("-".to_owned(), |f| whole(f.value)),
+            format!("{} to {}", whole(t.missed_p05), whole(t.missed_p95)),
             per_10_000(t.miss_rate),
-            percent(t.odds_best),
-            count(t.regret),
-            percent(t.target_met),
+            percent(t.promise_kept),
         ];
-        if priced {
-            row.extend([money(t.bill), money(t.total_cost)]);
+        let more = if t.standing == Standing::Choice || t.standing == Standing::Barred {
+            "-".to_owned()
+        } else {
+            range(&t.behind_by)
+        };
+        if a.weighs_money {
+            row.extend([money(t.bill), money(t.total.map(|f| f.value)), more]);
+        } else {
+            row.push(more);
         }
-        if a.weighs_prices {
-            row.push(t.odds_least_cost.map_or("-".to_owned(), percent));
-        }
+        row.push(percent(t.probability_least));
         row
     };
-    let rows = order.iter().map(row).collect();
-    (header, rows)
+    (header, in_order(&a.variants[0]).iter().take(MOST_ROWS).map(row).collect())
 }
 
-/// How to read `tag_table`.
-pub const TAG_TABLE_READING: &str = "\"fewest\": odds that no tag misses fewer. \"regret\": missed passings it loses on average against the best tag of each world. \"meets target\": share of races and timing points that reach it.";
+fn range(f: &Figure) -> String {
+    format!("{} to {}", whole(f.low), whole(f.high))
+}
+
+/// How the table of tags is read.
+pub const TAG_TABLE_READING: &str = "\"5-95 %\": over what nobody knows. \"promise kept\": mean over races and timing points. \"more than choice\": 95 % simulation interval of what the tag costs beyond the choice, on the same draws. \"least in\": share of the draws of what nobody knows in which it costs least.";
 
 fn tags(out: &mut String, a: &Answer) {
-    let base = &a.variants[0];
+    out.push_str(&format!("The season, tag by tag ({})\n", unit(a)));
     let (header, rows) = tag_table(a);
-    out.push_str("Missed passings per season\n");
     out.push_str(&table(&header, &rows));
+    let left = a.variants[0].tags.len().saturating_sub(rows.len());
+    if left > 0 {
+        item(out, &format!("{left} more tags, all further behind: --format json"));
+    }
     out.push_str(&wrap(TAG_TABLE_READING, WIDTH, "  "));
-    for t in base.tags.iter().filter(|t| t.short_of_stock.is_some()) {
-        item(
-            out,
-            &format!("{}: {} tags short of the season's need", t.tag, grouped(t.short_of_stock.unwrap_or(0))),
-        );
-    }
     out.push('\n');
 }
 
-fn parts(out: &mut String, a: &Answer) {
-    let names: Vec<&str> = a.variants[0].tags.iter().map(|t| t.tag.as_str()).collect();
-    for by in ["region", "weather", "layout"] {
-        let rows: Vec<Vec<String>> = a
-            .parts
-            .iter()
-            .filter(|p| p.by == by)
-            .map(|p| {
-                let mut row = vec![p.name.clone(), significant(p.races)];
-                row.extend(p.miss_rate.iter().map(|&rate| per_10_000(rate)));
-                row
-            })
-            .collect();
-        if rows.len() > 1 {
-            let mut header = vec![by, "races"];
-            header.extend(&names);
-            out.push_str(&format!("Missed per 10,000 passings by {by}\n"));
-            out.push_str(&table(&header, &rows));
-            out.push('\n');
-        }
-    }
-}
-
-/// What the steps up in price buy, a sentence each.
-pub fn price_sentences(a: &Answer) -> Vec<String> {
-    let sentence = |step: &PriceStep| {
-        let verdict = match a.missed_passing_cost {
-            Some(cost) if step.cost_per_avoided_miss <= cost => {
-                format!(" - below the {} stated per miss: worth it", significant(cost))
-            }
-            Some(cost) => format!(" - above the {} stated per miss: not worth it", significant(cost)),
-            None => String::new(),
-        };
-        format!(
-            "{} in place of {}: {} {} more, {} fewer misses, {} {} for each{verdict}",
-            step.to,
-            step.from,
-            grouped(step.extra_bill.round() as u64),
-            a.currency,
-            count(step.misses_avoided),
-            significant(step.cost_per_avoided_miss),
-            a.currency
-        )
-    };
-    a.price_steps.iter().map(sentence).collect()
-}
-
-fn prices(out: &mut String, a: &Answer) {
-    if a.price_steps.is_empty() {
-        return;
-    }
-    out.push_str("What fewer misses cost\n");
-    for sentence in price_sentences(a) {
-        item(out, &sentence);
-    }
-    out.push('\n');
+/// What the what-ifs change, one sentence each. Text and page show these.
+pub fn what_if_sentences(a: &Answer) -> Vec<String> {
+    a.variants
+        .iter()
+        .skip(1)
+        .map(|v| {
+            let best = v.choice.as_deref().and_then(|name| find(v, name));
+            let what = match best {
+                None => "no tag can be chosen".to_owned(),
+                Some(t) => {
+                    let ties = if v.ties.is_empty() {
+                        String::new()
+                    } else {
+                        format!(", tied with {}", listed(&v.ties))
+                    };
+                    let total =
+                        t.total.map_or(String::new(), |f| format!(", {} {}", whole(f.value), unit(a)));
+                    format!("{}{ties} ({} of 10,000 missed{total})", t.tag, per_10_000(t.miss_rate))
+                }
+            };
+            let verdict = if v.changes_choice { "the choice changes to" } else { "the choice stays" };
+            let barred: Vec<String> = v
+                .tags
+                .iter()
+                .filter_map(|t| t.barred.as_ref().map(|why| format!("{}: {why}", t.tag)))
+                .collect();
+            let barred = if barred.is_empty() { String::new() } else { format!(" [{}]", barred.join("; ")) };
+            format!("{}: {verdict} {what}{barred}", v.name)
+        })
+        .collect()
 }
 
 fn what_ifs(out: &mut String, a: &Answer) {
     if a.variants.len() < 2 {
         return;
     }
-    let names: Vec<&str> = a.variants[0].tags.iter().map(|t| t.tag.as_str()).collect();
-    let mut header = vec!["what if", "passings", "fewest"];
-    header.extend(&names);
-    let rows: Vec<Vec<String>> = a
-        .variants
-        .iter()
-        .map(|v| {
-            let mut row = vec![v.name.clone(), grouped(v.passings.round() as u64), v.best.clone()];
-            row.extend(v.tags.iter().map(|t| per_10_000(t.miss_rate)));
-            row
-        })
-        .collect();
-    out.push_str("What if: missed per 10,000 passings\n");
-    out.push_str(&table(&header, &rows));
-    for v in a.variants.iter().skip(1) {
-        for change in &v.changes {
-            item(out, &format!("{}: {change}", v.name));
+    out.push_str("What if\n");
+    what_if_sentences(a).iter().for_each(|sentence| item(out, sentence));
+    out.push('\n');
+}
+
+/// The best tag per group of races, a sentence per split. Text and page show these.
+pub fn split_sentences(a: &Answer) -> Vec<String> {
+    let sentence = |split: &Split| {
+        let groups: Vec<String> = split
+            .groups
+            .iter()
+            .map(|g| {
+                let ties =
+                    if g.ties.is_empty() { String::new() } else { format!(" (ties: {})", g.ties.join(", ")) };
+                format!("{} for {}{ties}", g.choice.as_deref().unwrap_or("none"), g.name)
+            })
+            .collect();
+        let saves = split.saves.as_ref().map_or(String::new(), |f| {
+            if f.low > 0.0 {
+                format!("; that saves {} {} over one tag for all", with_interval(f, whole), unit(a))
+            } else {
+                "; that saves nothing worth naming over one tag for all".to_owned()
+            }
+        });
+        format!("by {}: {}{saves}", split.by, groups.join(", "))
+    };
+    a.splits.iter().map(sentence).collect()
+}
+
+fn groups(out: &mut String, a: &Answer) {
+    if a.splits.is_empty() {
+        return;
+    }
+    out.push_str("The best tag for each kind of race\n");
+    split_sentences(a).iter().for_each(|sentence| item(out, sentence));
+    if a.variants[0].tags.len() <= 6 {
+        for split in &a.splits {
+            let names: Vec<&str> = a.variants[0].tags.iter().map(|t| t.tag.as_str()).collect();
+            let mut header = vec![split.by, "races"];
+            header.extend(&names);
+            let rows: Vec<Vec<String>> = split
+                .groups
+                .iter()
+                .map(|g| {
+                    let mut row = vec![g.name.clone(), significant(g.races)];
+                    row.extend(
+                        g.miss_rate.iter().map(|r| if r.is_nan() { "-".to_owned() } else { per_10_000(*r) }),
+                    );
+                    row
+                })
+                .collect();
+            out.push_str(&format!("Missed per 10,000, by {}\n{}", split.by, table(&header, &rows)));
         }
     }
     out.push('\n');
 }
 
-fn flips(out: &mut String, a: &Answer) {
-    out.push_str(if a.weighs_prices {
-        "Where the choice changes (prices weighed against misses)\n"
-    } else {
-        "Where the choice changes\n"
-    });
-    for axis in &a.flips {
-        let now = percent(axis.now);
-        let text = if axis.flips.is_empty() {
-            format!("{}: now {now}; {} stays the choice from 0 to 100 %", axis.what, axis.best_at_zero)
-        } else {
-            let steps: Vec<String> = axis
-                .flips
-                .iter()
-                .map(|f| format!("{} up to {:.1} %, then {}", f.below, 100.0 * f.at, f.above))
-                .collect();
-            format!("{}: now {now}; {}", axis.what, steps.join("; "))
-        };
-        item(out, &text);
-    }
-    out.push('\n');
-}
-
-fn apart(out: &mut String, a: &Answer) {
-    out.push_str("Which tags can be told apart by their misses\n");
-    for Pair { better, worse, more_missed, odds_better, verdict, .. } in &a.pairs {
-        item(
-            out,
-            &format!(
-                "{better} and {worse}: {worse} misses {} more per season, odds {} that {better} is better; {verdict}",
-                count(*more_missed),
-                percent(*odds_better)
-            ),
-        );
-    }
-    out.push('\n');
-}
-
-fn weights(out: &mut String, a: &Answer) {
-    let names: Vec<&str> = a.variants[0].tags.iter().map(|t| t.tag.as_str()).collect();
-    let mut header = vec!["if the calendar is not as stated"];
-    header.extend(&names);
-    let rows: Vec<Vec<String>> = a
-        .under_weights
+/// What is worth measuring, a sentence each. Text and page show these.
+pub fn worth_sentences(a: &Answer) -> Vec<String> {
+    a.worth
         .iter()
+        .take(4)
         .map(|w| {
-            let mut row = vec![w.what.clone()];
-            row.extend(w.odds_best.iter().map(|&odds| percent(odds)));
-            row
+            let of = w.tag.as_ref().map_or(String::new(), |tag| format!(" of {tag}"));
+            format!(
+                "{}{of}: knowing it is worth about {} {} a season ({})",
+                w.what,
+                whole(w.worth),
+                unit(a),
+                w.measure
+            )
         })
-        .collect();
-    out.push_str("Odds of being the choice under uncertain weights of the races\n");
-    out.push_str(&table(&header, &rows));
-    out.push('\n');
+        .collect()
 }
 
-fn next(out: &mut String, a: &Answer) {
-    if a.next.is_empty() {
-        return;
+fn measure(out: &mut String, a: &Answer) {
+    out.push_str("Worth measuring\n");
+    let list = worth_sentences(a);
+    if list.is_empty() {
+        item(out, "nothing that one unknown alone could tell would change the choice");
     }
-    out.push_str("What to measure next, by what it would save before the choice\n");
-    let worth: Vec<_> = a
-        .next
-        .iter()
-        .filter(|w| w.saved > w.standard_error.unwrap_or(0.0) && w.saved > 0.05)
-        .take(6)
-        .collect();
-    if worth.is_empty() {
-        item(
-            out,
-            "nothing: no single unknown, once known, would change the choice by more than the noise of this run",
-        );
-    }
-    for w in worth {
-        let error = w.standard_error.map_or(String::new(), |e| format!(" ± {}", count(e)));
-        let money = a.missed_passing_cost.filter(|_| a.weighs_prices).map_or(String::new(), |cost| {
-            format!(" ({} {})", grouped((w.saved * cost).round() as u64), a.currency)
-        });
-        item(out, &format!("{}: worth {}{error} missed passings{money}; {}", w.what, count(w.saved), w.how));
-    }
+    list.iter().for_each(|sentence| item(out, sentence));
     out.push('\n');
 }
 
 fn certainty(out: &mut String, a: &Answer) {
     out.push_str("How sure\n");
-    item(
-        out,
-        &format!(
-            "Choosing by this run instead of an endless one costs at most about {} of the passings (wanted: below {}{}).",
-            share(a.run_regret_share),
-            share(a.request.regret_goal),
-            if a.goal_reached { ", reached" } else { ", not reached" }
-        ),
-    );
-    item(
-        out,
-        &format!(
-            "All tags met the same runners, postures, waves and weather: {} crossings in all. Draws of their own for each tag would have needed {} times as many worlds.",
-            grouped(a.crossings),
-            ratios(a)
-        ),
-    );
-    for t in &a.variants[0].tags {
-        if let Some(worlds) = t.stopped_after_worlds {
-            item(out, &format!("{} was surely behind after {worlds} worlds and was not run further.", t.tag));
+    let ended = match a.stopped {
+        Stopped::Settled => {
+            "The run ended when every tag was surely behind, or tied by less than what matters."
         }
-    }
+        Stopped::WorldsDone => {
+            "The run ended with the most worlds allowed; what is not told apart is called a tie."
+        }
+        Stopped::Interrupted => "The run was interrupted.",
+    };
     item(
         out,
-        "Ranges are over what nobody has measured; they do not shrink with a longer run, only by measuring.",
+        &format!(
+            "{} draws of what nobody knows, {} runners simulated over all races and tags. {ended} What matters: {} of the choice's total.",
+            grouped(4 * a.worlds),
+            grouped(a.passings),
+            percent(a.matters)
+        ),
     );
-    for line in &a.assumed {
-        item(out, line);
+    if a.weighs_money {
+        item(
+            out,
+            &format!(
+                "a missed passing costs {} {}{} (stated in the season file)",
+                significant(a.missed_passing_cost.unwrap_or(0.0)),
+                a.currency,
+                a.missed_finish_cost
+                    .map_or(String::new(), |c| format!(", a missed finish {}", significant(c)))
+            ),
+        );
+    } else {
+        item(out, "prices or the cost of a miss are not stated: misses alone decide");
     }
-    let targets: Vec<String> = a.targets.iter().map(|&t| rate_percent(t)).collect();
-    item(out, &format!("Target: {} of the runners read at each timing point.", targets.join(", ")));
-    for warning in &a.warnings {
-        item(out, &format!("warning: {warning}"));
+    a.warnings.iter().for_each(|warning| item(out, &format!("Warning: {warning}")));
+    for line in &a.assumed {
+        item(out, &format!("assumed, not measured: {line}"));
     }
     let p = &a.provenance;
-    item(out, &format!("{} {}, seed {}, {} input files.", p.program, p.version, p.seed, p.inputs.len()));
-}
-
-/// Range of the variance ratios over the pairs.
-fn ratios(a: &Answer) -> String {
-    let list: Vec<f64> = a.pairs.iter().filter_map(|p| p.variance_ratio).collect();
-    let (low, high) = list.iter().fold((f64::INFINITY, 0.0_f64), |(l, h), &r| (l.min(r), h.max(r)));
-    if list.is_empty() { "as many or more".to_owned() } else { format!("{low:.1} to {high:.1} (by pair)") }
-}
-
-fn share(value: f64) -> String {
-    if value.is_finite() {
-        format!("{} %", significant(100.0 * value))
-    } else {
-        "an unknown share".to_owned()
-    }
+    item(out, &format!("{} {}, seed {}, {} input files", p.program, p.version, p.seed, p.inputs.len()));
 }

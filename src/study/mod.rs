@@ -11,8 +11,6 @@ pub mod provenance;
 pub mod rank;
 pub mod redundancy;
 pub mod season;
-pub mod strata;
 pub mod what_drives;
 pub mod which_point;
-pub mod worlds;
 pub mod worst;

@@ -1,11 +1,14 @@
 //! The page of a ranking.
 
 use super::{assumed_lines, frame, with_break};
-use crate::report::figures::rank::{next, pairs, parts, ranking};
+use crate::estimate::run::Stopped;
+use crate::report::figures::rank::{parts, ranking};
 use crate::report::page::Page;
-use crate::report::rank_text::{TAG_TABLE_READING, choice, price_sentences, tag_table};
+use crate::report::rank_text::{
+    TAG_TABLE_READING, choice, split_sentences, tag_table, what_if_sentences, worth_sentences,
+};
 use crate::report::table::{Cell, Show, Table};
-use crate::report::words::{capital, grouped, percent};
+use crate::report::words::{capital, grouped};
 use crate::study::rank::answer::Answer;
 
 pub fn page(a: &Answer) -> Page {
@@ -13,44 +16,25 @@ pub fn page(a: &Answer) -> Page {
     let columns: Vec<_> = headings.iter().map(|h| (*h, *h, Show::Fixed(0))).collect();
     let mut table = Table::new(&columns);
     table.rows = rows.into_iter().map(|row| row.into_iter().map(Cell::Text).collect()).collect();
-    let base = a.variants.first();
-    let mut hinges: Vec<String> = vec![];
-    for axis in &a.flips {
-        for flip in &axis.flips {
-            hinges.push(format!(
-                "{}: below {} {} is best, above it {}; the season has {}.",
-                capital(&axis.what),
-                percent(flip.at),
-                flip.below,
-                flip.above,
-                percent(axis.now)
-            ));
-        }
-    }
-    let changed = a.variants.iter().skip(1).filter(|v| base.is_some_and(|b| b.best != v.best));
-    hinges.extend(changed.map(|v| format!("{}: {} would be best.", v.name, v.best)));
-    hinges.extend(price_sentences(a).into_iter().map(|s| format!("{s}.")));
-    if let Some(worth) = a.next.first() {
-        hinges.push(format!("Measure next: {} ({}).", worth.what, worth.how));
-    }
-    let mut figures = vec![ranking(a)];
-    figures.extend(parts(a));
-    figures.extend(pairs(a));
-    figures.extend(next(a));
-    let lines = a.assumed.iter().map(|line| line.trim_start_matches("assumed, not measured: "));
+    let sentence = |s: String| format!("{}.", capital(&s));
+    let mut hinges: Vec<String> =
+        what_if_sentences(a).into_iter().map(|s| sentence(format!("what if: {s}"))).collect();
+    hinges.extend(split_sentences(a).into_iter().map(|s| sentence(format!("best tag {s}"))));
+    hinges.extend(worth_sentences(a).into_iter().map(|s| sentence(format!("worth measuring: {s}"))));
     let mut page = Page {
         subject: a.season.clone(),
-        note: with_break(a.interrupted, &a.note),
+        note: with_break(a.stopped == Stopped::Interrupted, &a.note),
         answer: choice(a),
-        caption: "Missed passings in a season, tag by tag".into(),
+        caption: "The season, tag by tag".into(),
         reading: TAG_TABLE_READING.into(),
         table,
         hinges,
-        figures,
-        ..frame("rank", &a.provenance, assumed_lines(lines))
+        figures: std::iter::once(ranking(a)).chain(parts(a)).collect(),
+        ..frame("rank", &a.provenance, assumed_lines(a.assumed.iter().map(String::as_str)))
     };
-    page.run.push(("worlds".into(), grouped(a.worlds)));
-    page.run.push(("crossings".into(), grouped(a.crossings)));
+    page.run.push(("draws of what nobody knows".into(), grouped(4 * a.worlds)));
+    page.run.push(("runners simulated".into(), grouped(a.passings)));
+    page.run.extend(a.market.iter().map(|m| ("market".into(), m.clone())));
     page.run.extend(a.warnings.iter().map(|w| ("warning".into(), w.clone())));
     page
 }

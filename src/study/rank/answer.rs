@@ -1,53 +1,63 @@
 //! The ranking as plain data: everything the text, the JSON and the page are drawn from.
 
-use super::flips::{Axis, axes};
-use super::losses::{Half, Losses, column, means};
-use super::mix::{UnderWeights, under_weights};
-use super::next::{Worth, next, two_best};
-use super::pairs::{Pair, pairs};
-use super::run::{Request, Runs};
+use super::decide::{Choice, MATTERS, Standing, choose, mean, probability_least, regret};
+use super::ledger::Ledger;
+use super::run::Cells;
+use super::worth::{Worth, worth};
 use crate::diag::Diagnostic;
-use crate::estimate::joint;
+use crate::estimate::promise::promise;
+use crate::estimate::replicates::{Figure, Scale};
+use crate::estimate::run::Stopped;
+use crate::numeric::summary::quantile_of_sorted;
+use crate::passing::draw::REPLICATES;
 use crate::study::provenance::{InputFile, Provenance, SCHEMA_VERSION, warning_lines};
 use crate::study::season::Season;
 use crate::study::season::resolve::Resolved;
-use crate::study::strata::{day_ranks, weights};
 use serde::Serialize;
 
-/// Days over which the race-to-race spread of the wetness is taken.
-const DAYS: usize = 15;
+/// What a ranking is asked to do.
+#[derive(Clone, Debug, Serialize)]
+pub struct Request {
+    pub seed: u64,
+    /// Most worlds; each holds four draws of what nobody knows.
+    pub most_worlds: u64,
+}
+
+/// How far a run has come.
+#[derive(Clone, Debug)]
+pub struct Progress {
+    pub stage: &'static str,
+    pub done: u64,
+    pub planned: u64,
+    pub leader: Option<String>,
+}
 
 /// One tag over one version of the calendar.
 #[derive(Clone, Debug, Serialize)]
 pub struct TagResult {
     pub tag: String,
-    /// Expected missed passings per season.
-    pub missed: f64,
-    /// Monte Carlo standard error of that mean.
-    pub missed_standard_error: f64,
-    /// 5 to 95 % over what nobody has measured.
+    /// Expected missed passings per season; none for a tag dropped early in a what-if.
+    pub missed: Option<Figure>,
+    /// 5 to 95 % over what nobody knows.
     pub missed_p05: f64,
     pub missed_p95: f64,
     /// Share of all passings.
     pub miss_rate: f64,
-    pub odds_best: f64,
-    /// Upper and lower value of the expected regret of choosing it, missed passings per season.
-    pub regret: f64,
-    pub regret_low: f64,
-    /// Share of races (and timing points) that meet the target.
-    pub target_met: f64,
+    /// Mean over races and timing points of the probability that the promise is kept.
+    pub promise_kept: f64,
     pub price: Option<f64>,
     /// Price of all bibs of the season.
     pub bill: Option<f64>,
-    /// Bill plus the stated cost of the misses.
-    pub total_cost: Option<f64>,
-    /// Where prices are weighed against misses: odds of the least total cost, and expected regret in money.
-    pub odds_least_cost: Option<f64>,
-    pub regret_money: Option<f64>,
-    /// Tags short of what the season needs, when a stock is stated.
-    pub short_of_stock: Option<u64>,
-    /// World count at which it was stopped as surely behind.
-    pub stopped_after_worlds: Option<u64>,
+    /// What decides: bill and misses in money, or misses.
+    pub total: Option<Figure>,
+    /// Share of the draws of what nobody knows in which it loses least.
+    pub probability_least: f64,
+    /// Expected loss against knowing what nobody knows.
+    pub regret: Option<Figure>,
+    pub standing: Standing,
+    /// What it loses beyond the choice.
+    pub behind_by: Figure,
+    pub barred: Option<String>,
 }
 
 /// One version of the calendar.
@@ -57,34 +67,34 @@ pub struct VariantResult {
     pub changes: Vec<String>,
     pub races: f64,
     pub passings: f64,
-    /// Tag with the fewest expected misses among those that can be supplied.
-    pub best: String,
+    pub choice: Option<String>,
+    /// Tags that are not told apart from the choice, or do not differ by what matters.
+    pub ties: Vec<String>,
+    /// Whether another tag than in the calendar as it is would be chosen, ties aside.
+    pub changes_choice: bool,
     /// In the order of the season file.
     pub tags: Vec<TagResult>,
 }
 
-/// Missed passings of one part of the season as it is.
+/// Races of one kind, and the tag for them alone.
 #[derive(Clone, Debug, Serialize)]
-pub struct Part {
-    /// `region`, `weather` or `layout`.
-    pub by: &'static str,
+pub struct Group {
     pub name: String,
     pub races: f64,
-    /// By tag, in the order of the season file.
-    pub missed: Vec<f64>,
-    /// Share of the part's passings, by tag.
+    pub choice: Option<String>,
+    pub ties: Vec<String>,
+    /// Missed of all passings of the group, by tag.
     pub miss_rate: Vec<f64>,
 }
 
-/// A step up in price and what it buys.
+/// The season split by region, weather or layout.
 #[derive(Clone, Debug, Serialize)]
-pub struct PriceStep {
-    pub from: String,
-    pub to: String,
-    pub extra_bill: f64,
-    pub misses_avoided: f64,
-    /// Money per avoided miss.
-    pub cost_per_avoided_miss: f64,
+pub struct Split {
+    /// `region`, `weather` or `layout`.
+    pub by: &'static str,
+    pub groups: Vec<Group>,
+    /// What choosing group by group saves over one tag for all; none where a group has no choice.
+    pub saves: Option<Figure>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -93,73 +103,152 @@ pub struct Answer {
     pub note: String,
     pub currency: String,
     pub missed_passing_cost: Option<f64>,
+    pub missed_finish_cost: Option<f64>,
     pub request: Request,
-    pub worlds: u64,
-    pub crossings: u64,
-    pub interrupted: bool,
-    /// Expected regret of the best tag that more runs could still lower, as a share of all passings.
-    pub run_regret_share: f64,
-    pub goal_reached: bool,
-    /// Whether prices are weighed against misses (prices and the cost of a miss are stated).
-    pub weighs_prices: bool,
-    /// The tag to choose, and the one it had to be told from.
-    pub choice: String,
-    pub runner_up: Option<String>,
+    /// Whether prices are weighed against misses (both stated); else misses alone decide.
+    pub weighs_money: bool,
+    /// Difference below which two tags count as the same, share of the choice's total.
+    pub matters: f64,
+    pub choice: Option<String>,
+    pub ties: Vec<String>,
     pub variants: Vec<VariantResult>,
-    pub parts: Vec<Part>,
-    pub pairs: Vec<Pair>,
-    pub price_steps: Vec<PriceStep>,
-    pub under_weights: Vec<UnderWeights>,
-    pub flips: Vec<Axis>,
-    pub next: Vec<Worth>,
-    /// Detection rates wanted, each once.
-    pub targets: Vec<f64>,
-    /// Beliefs in force, one line each.
+    pub splits: Vec<Split>,
+    pub worth: Vec<Worth>,
+    /// Shares of the passings that the season file wants in bands of its market.
+    pub market: Vec<String>,
+    pub worlds: u64,
+    pub passings: u64,
+    pub stopped: Stopped,
+    /// Beliefs that every scenario assumes alike, one line each.
     pub assumed: Vec<String>,
     pub warnings: Vec<String>,
     pub provenance: Provenance,
+    /// Per-level losses: a header and rows of numbers, for whoever recomputes.
+    #[serde(skip)]
+    pub losses: Vec<Vec<String>>,
 }
 
-/// The answer from what was run; `None` when not even one world was finished.
+/// First stage, in worlds of each replicate.
+const FIRST: u64 = 2;
+/// A tag this many standard errors behind in every version of the calendar is dropped from further stages.
+const SURELY: f64 = 6.0;
+
+/// Runs the season until the choice is settled or the most worlds are done; `None` where not even the first stage was.
 pub fn answer(
     season: &Season,
     resolved: &Resolved,
-    runs: &Runs,
     request: &Request,
     warnings: &[Diagnostic],
+    stop: &(dyn Fn() -> bool + Sync),
+    watch: &dyn Fn(&Progress),
 ) -> Option<Answer> {
-    if runs.worlds == 0 {
+    watch(&Progress { stage: "layouts", done: 0, planned: 1, leader: None });
+    let mut cells = Cells::new(resolved, request.seed, stop)?;
+    let races: Vec<Vec<(usize, f64)>> =
+        resolved.variants.iter().map(|v| weighed(season, resolved, &v.races)).collect();
+    let mut running = vec![true; resolved.tags.len()];
+    let mut worlds = (FIRST * REPLICATES).min(request.most_worlds.max(REPLICATES));
+    let mut leader: Option<String> = None;
+    let mut stopped = Stopped::WorldsDone;
+    let mut done = 0;
+    loop {
+        let told = leader.clone();
+        cells.extend(worlds, &running, stop, &mut |done, planned| {
+            watch(&Progress { stage: "races and tags", done, planned, leader: told.clone() });
+        });
+        if stop() {
+            stopped = Stopped::Interrupted;
+            break;
+        }
+        done = worlds;
+        let ledger = Ledger::new(season, resolved, &cells, done as usize);
+        let choices: Vec<Choice> = races.iter().map(|r| choose(&ledger, r)).collect();
+        leader = choices[0].leader.map(|tag| resolved.tags[tag].name.clone());
+        if choices.iter().all(|c| c.standing.iter().all(|s| *s != Standing::Open)) {
+            stopped = Stopped::Settled;
+            break;
+        }
+        if 2 * worlds > request.most_worlds {
+            break;
+        }
+        for (tag, running) in running.iter_mut().enumerate() {
+            let behind = |c: &Choice| {
+                c.standing[tag] == Standing::Behind
+                    && c.behind_by[tag].value > SURELY * c.behind_by[tag].standard_error
+            };
+            *running &= !choices.iter().all(behind);
+        }
+        worlds *= 2;
+    }
+    if done == 0 {
         return None;
     }
-    let losses = Losses::new(resolved, runs, season.missed_passing_cost);
-    let passings = losses.passings(0).max(1.0);
-    let (leader, second) = two_best(&losses)?;
-    let variants: Vec<VariantResult> =
-        (0..losses.variants()).map(|v| variant(season, &losses, v)).collect::<Option<_>>()?;
-    Some(Answer {
+    Some(read(season, resolved, request, warnings, &cells, &races, stopped))
+}
+
+fn read(
+    season: &Season,
+    resolved: &Resolved,
+    request: &Request,
+    warnings: &[Diagnostic],
+    cells: &Cells,
+    races: &[Vec<(usize, f64)>],
+    stopped: Stopped,
+) -> Answer {
+    let most = (0..resolved.tags.len()).map(|tag| cells.worlds(tag)).max().unwrap_or(0);
+    // Tags dropped early are still read, from the worlds that they have.
+    let least = (0..resolved.tags.len()).map(|tag| cells.worlds(tag)).min().unwrap_or(0);
+    let full = Ledger::new(season, resolved, cells, most);
+    let short = Ledger::new(season, resolved, cells, least);
+    let base = choose(&full, &races[0]);
+    let name = |tag: usize| resolved.tags[tag].name.clone();
+    let variants: Vec<VariantResult> = (0..races.len())
+        .map(|v| {
+            let choice = choose(&full, &races[v]);
+            let tied = ties(&choice);
+            let changes_choice =
+                choice.leader != base.leader && base.leader.is_none_or(|leader| !tied.contains(&leader));
+            VariantResult {
+                name: resolved.variants[v].name.clone(),
+                changes: resolved.variants[v].changes.clone(),
+                races: races[v].iter().map(|(_, n)| n).sum(),
+                passings: full.passings(&races[v]),
+                choice: choice.leader.map(name),
+                ties: tied.iter().map(|&t| name(t)).collect(),
+                changes_choice,
+                tags: tag_results(&full, &short, cells, &races[v], &choice, most, least),
+            }
+        })
+        .collect();
+    let in_question: Vec<usize> = (0..resolved.tags.len())
+        .filter(|&t| matches!(base.standing[t], Standing::Choice | Standing::Tie | Standing::Open))
+        .chain(runner_up(&base))
+        .collect();
+    let worth = base
+        .leader
+        .map(|leader| worth(&full, cells, resolved, &races[0], leader, &in_question))
+        .unwrap_or_default();
+    Answer {
         season: season.name.clone(),
         note: season.note.clone(),
         currency: season.currency.clone(),
         missed_passing_cost: season.missed_passing_cost,
+        missed_finish_cost: season.missed_finish_cost,
         request: request.clone(),
-        worlds: runs.worlds,
-        crossings: runs.crossings,
-        interrupted: runs.interrupted,
-        run_regret_share: runs.run_regret_share,
-        goal_reached: runs.goal_reached,
-        weighs_prices: losses.weighs_prices(),
-        choice: resolved.tags[leader].name.clone(),
-        runner_up: second.map(|s| resolved.tags[s].name.clone()),
-        price_steps: price_steps(&variants[0].tags),
+        weighs_money: full.weighs_money(),
+        matters: MATTERS,
+        choice: base.leader.map(name),
+        ties: ties(&base).iter().map(|&t| name(t)).collect(),
         variants,
-        parts: parts(season, &losses),
-        pairs: pairs(&losses, request.seed, request.regret_goal * passings, request.told_apart_odds),
-        under_weights: under_weights(&losses, request.seed),
-        flips: axes(&losses),
-        next: if runs.interrupted { Vec::new() } else { next(&losses, request.seed, leader, second) },
-        targets: targets(resolved),
+        splits: splits(season, &full, &races[0], &base),
+        worth,
+        market: season.market.iter().map(|m| m.words()).collect(),
+        worlds: most as u64,
+        passings: cells.passings(),
+        stopped,
         assumed: assumed(resolved),
         warnings: warning_lines(warnings),
+        losses: losses(&full, &races[0]),
         provenance: Provenance {
             schema_version: SCHEMA_VERSION,
             program: env!("CARGO_PKG_NAME").to_owned(),
@@ -171,17 +260,169 @@ pub fn answer(
                 .map(|(path, sha256)| InputFile { path: path.clone(), sha256: sha256.clone() })
                 .collect(),
         },
-    })
+    }
 }
 
-fn targets(resolved: &Resolved) -> Vec<f64> {
-    let mut list: Vec<f64> = Vec::new();
-    for point in resolved.sites.iter().flat_map(|site| &site.course.points) {
-        if !list.contains(&point.target) {
-            list.push(point.target);
+/// The tag nearest behind the choice, where nothing ties with it.
+fn runner_up(choice: &Choice) -> Option<usize> {
+    let ties = choice.standing.iter().any(|s| matches!(s, Standing::Tie | Standing::Open));
+    (0..choice.standing.len())
+        .filter(|&t| !ties && choice.standing[t] == Standing::Behind && choice.behind_by[t].value.is_finite())
+        .min_by(|&a, &b| choice.behind_by[a].value.total_cmp(&choice.behind_by[b].value))
+}
+
+fn ties(choice: &Choice) -> Vec<usize> {
+    (0..choice.standing.len())
+        .filter(|&t| matches!(choice.standing[t], Standing::Tie | Standing::Open))
+        .collect()
+}
+
+/// Races of the calendar, their numbers scaled so that the bands of the market get the shares of the passings they are to have.
+fn weighed(season: &Season, resolved: &Resolved, races: &[(usize, f64)]) -> Vec<(usize, f64)> {
+    let passings = |site: usize| {
+        let course = &resolved.sites[site].course;
+        course.field.runners as f64 * course.points.len() as f64
+    };
+    let all: f64 = races.iter().map(|&(s, n)| n * passings(s)).sum();
+    let band = |site: usize| season.market.iter().position(|m| m.holds(&resolved.sites[site].course));
+    let inside = |b: Option<usize>| -> f64 {
+        races.iter().filter(|(s, _)| band(*s) == b).map(|&(s, n)| n * passings(s)).sum()
+    };
+    let rest = 1.0 - season.market.iter().map(|m| m.share).sum::<f64>();
+    races
+        .iter()
+        .map(|&(site, n)| {
+            let wanted = band(site).map_or(rest.max(0.0), |b| season.market[b].share);
+            let has = inside(band(site));
+            let factor = if season.market.is_empty() || has <= 0.0 { 1.0 } else { wanted * all / has };
+            (site, n * factor)
+        })
+        .collect()
+}
+
+fn tag_results(
+    full: &Ledger,
+    short: &Ledger,
+    cells: &Cells,
+    races: &[(usize, f64)],
+    choice: &Choice,
+    most: usize,
+    least: usize,
+) -> Vec<TagResult> {
+    let resolved = full.resolved;
+    let tags = resolved.tags.len();
+    let allowed: Vec<bool> = (0..tags).map(|t| choice.standing[t] != Standing::Barred).collect();
+    let decisive: Vec<Vec<f64>> = (0..tags).map(|t| short.decisive(races, t, 0)).collect();
+    let least_probability = probability_least(&decisive, &allowed);
+    let (bibs, passings) = (full.bibs(races), full.passings(races));
+    (0..tags)
+        .map(|tag| {
+            let ledger = if cells.worlds(tag) >= most { full } else { short };
+            let missed = ledger.missed(races, tag, 0);
+            let mut sorted = missed.clone();
+            sorted.sort_by(f64::total_cmp);
+            let figure = mean(ledger, &missed, Scale::Logarithm);
+            let total = mean(ledger, &ledger.decisive(races, tag, 0), Scale::Plain);
+            TagResult {
+                tag: resolved.tags[tag].name.clone(),
+                missed: Some(figure),
+                missed_p05: quantile_of_sorted(&sorted, 0.05),
+                missed_p95: quantile_of_sorted(&sorted, 0.95),
+                miss_rate: figure.value / passings.max(1.0),
+                promise_kept: kept(full, cells, races, tag, least),
+                price: resolved.prices[tag],
+                bill: resolved.prices[tag].map(|price| price * bibs),
+                total: total.value.is_finite().then_some(total),
+                probability_least: least_probability[tag],
+                regret: (allowed[tag] && total.value.is_finite())
+                    .then(|| regret(short, races, tag, &allowed)),
+                standing: choice.standing[tag],
+                behind_by: if choice.behind_by[tag].value.is_finite() {
+                    choice.behind_by[tag]
+                } else {
+                    choose(short, races).behind_by[tag]
+                },
+                barred: full.barred(races, tag),
+            }
+        })
+        .collect()
+}
+
+/// Mean over races and points of the probability that the promise is kept.
+fn kept(ledger: &Ledger, cells: &Cells, races: &[(usize, f64)], tag: usize, worlds: usize) -> f64 {
+    let (mut sum, mut all) = (0.0, 0.0);
+    for &(site, n) in races.iter().filter(|(_, n)| *n > 0.0) {
+        let course = &ledger.resolved.sites[site].course;
+        for (p, point) in course.points.iter().enumerate() {
+            let target = ledger.season.target.unwrap_or(point.target);
+            let days = cells.days(site, tag, p, worlds);
+            sum += n * promise(&days, course.field.runners, target, 0).kept().value;
+            all += n;
         }
     }
-    list
+    if all > 0.0 { sum / all } else { f64::NAN }
+}
+
+fn splits(season: &Season, ledger: &Ledger, races: &[(usize, f64)], base: &Choice) -> Vec<Split> {
+    let resolved = ledger.resolved;
+    let label = |by: &str, entry: usize| -> String {
+        let course = &resolved.sites[races[entry].0].course;
+        match by {
+            "region" => course.region.name.clone(),
+            "weather" => course.weather.key.clone(),
+            _ => season.entries[entry].layout.clone(),
+        }
+    };
+    ["region", "weather", "layout"]
+        .into_iter()
+        .filter_map(|by| {
+            let mut names: Vec<String> = Vec::new();
+            for entry in 0..races.len() {
+                let name = label(by, entry);
+                if !names.contains(&name) {
+                    names.push(name);
+                }
+            }
+            if names.len() < 2 {
+                return None;
+            }
+            let mut apart = vec![0.0; ledger.levels];
+            let mut known = base.leader.is_some();
+            let groups = names
+                .into_iter()
+                .map(|name| {
+                    let mine: Vec<(usize, f64)> =
+                        (0..races.len()).filter(|&e| label(by, e) == name).map(|e| races[e]).collect();
+                    let choice = choose(ledger, &mine);
+                    match choice.leader {
+                        Some(tag) => {
+                            let losses = ledger.decisive(&mine, tag, 0);
+                            apart.iter_mut().zip(losses).for_each(|(sum, x)| *sum += x);
+                        }
+                        None => known = false,
+                    }
+                    let passings = ledger.passings(&mine).max(1.0);
+                    let rate = |tag: usize| {
+                        let missed = ledger.missed(&mine, tag, 0);
+                        missed.iter().sum::<f64>() / missed.len() as f64 / passings
+                    };
+                    Group {
+                        name,
+                        races: mine.iter().map(|(_, n)| n).sum(),
+                        choice: choice.leader.map(|t| resolved.tags[t].name.clone()),
+                        ties: ties(&choice).iter().map(|&t| resolved.tags[t].name.clone()).collect(),
+                        miss_rate: (0..resolved.tags.len()).map(rate).collect(),
+                    }
+                })
+                .collect();
+            let saves = base.leader.filter(|_| known).map(|leader| {
+                let one = ledger.decisive(races, leader, 0);
+                let gaps: Vec<f64> = one.iter().zip(&apart).map(|(a, b)| a - b).collect();
+                mean(ledger, &gaps, Scale::Plain)
+            });
+            Some(Split { by, groups, saves })
+        })
+        .collect()
 }
 
 /// What nobody measured and every scenario of the season assumes alike.
@@ -191,7 +432,7 @@ fn assumed(resolved: &Resolved) -> Vec<String> {
             .assumptions()
             .into_iter()
             .filter(|a| a.what.starts_with("beliefs"))
-            .map(|a| format!("assumed, not measured: {} = {} ({})", a.what, a.value, a.source))
+            .map(|a| format!("{} = {} ({})", a.what, a.value, a.source))
             .collect()
     };
     let Some(first) = resolved.sites.first() else { return Vec::new() };
@@ -201,146 +442,22 @@ fn assumed(resolved: &Resolved) -> Vec<String> {
         .collect()
 }
 
-fn variant(season: &Season, losses: &Losses, v: usize) -> Option<VariantResult> {
-    let resolved = losses.resolved();
-    let all = losses.season(v);
-    let ranking = joint::rank(&all)?;
-    let halves = [Half::Even, Half::Odd].map(|half| losses.weighed(v, half, |_, races| races));
-    let decision = joint::rank(&losses.season_decision(v)).filter(|_| losses.weighs_prices());
-    let (passings, bibs) = (losses.passings(v), losses.bibs(v));
-    let tags: Vec<TagResult> = resolved
-        .tags
-        .iter()
-        .enumerate()
-        .map(|(k, tag)| {
-            let own = losses.runs().stopped[k].unwrap_or(losses.runs().worlds) as usize;
-            let worlds = column(&all[..own.min(all.len())], k);
-            let bill = resolved.prices[k].map(|price| price * bibs);
-            let missed = ranking.mean[k];
-            TagResult {
-                tag: tag.name.clone(),
-                missed,
-                missed_standard_error: joint::standard_error(worlds.iter().copied()).unwrap_or(f64::NAN),
-                missed_p05: joint::quantile(&worlds, 0.05),
-                missed_p95: joint::quantile(&worlds, 0.95),
-                miss_rate: missed / passings.max(1.0),
-                odds_best: ranking.odds_best[k],
-                regret: ranking.expected_regret[k],
-                regret_low: joint::split_half_regret(&halves[0], &halves[1], k),
-                target_met: target_met(losses, v, k),
-                price: resolved.prices[k],
-                bill,
-                total_cost: bill.zip(season.missed_passing_cost).map(|(bill, cost)| bill + cost * missed),
-                odds_least_cost: decision.as_ref().map(|d| d.odds_best[k]),
-                regret_money: decision
-                    .as_ref()
-                    .zip(season.missed_passing_cost)
-                    .map(|(d, cost)| d.expected_regret[k] * cost),
-                short_of_stock: season.tags[k]
-                    .stock
-                    .map(|stock| (bibs - stock as f64).max(0.0).ceil() as u64)
-                    .filter(|&short| short > 0),
-                stopped_after_worlds: losses.runs().stopped[k],
-            }
-        })
+/// One row a level: replicate, then missed passings and what decides by tag; empty where a tag was dropped.
+fn losses(ledger: &Ledger, races: &[(usize, f64)]) -> Vec<Vec<String>> {
+    let tags = &ledger.resolved.tags;
+    let mut header = vec!["level".to_owned(), "replicate".to_owned()];
+    header.extend(tags.iter().map(|t| format!("missed_passings {}", t.name)));
+    let unit = if ledger.weighs_money() { "loss_money" } else { "loss_misses" };
+    header.extend(tags.iter().map(|t| format!("{unit} {}", t.name)));
+    let columns: Vec<Vec<f64>> = (0..tags.len())
+        .map(|t| ledger.missed(races, t, 0))
+        .chain((0..tags.len()).map(|t| ledger.decisive(races, t, 0)))
         .collect();
-    let best = tags
-        .iter()
-        .filter(|t| t.short_of_stock.is_none())
-        .min_by(|a, b| a.missed.total_cmp(&b.missed))
-        .map_or(String::new(), |t| t.tag.clone());
-    Some(VariantResult {
-        name: resolved.variants[v].name.clone(),
-        changes: resolved.variants[v].changes.clone(),
-        races: losses.races(v),
-        passings,
-        best,
-        tags,
-    })
-}
-
-/// Share of races × timing points whose expected detection rate reaches the point's target, over worlds and days.
-fn target_met(losses: &Losses, variant: usize, tag: usize) -> f64 {
-    let resolved = losses.resolved();
-    let (mut met, mut all) = (0.0, 0.0);
-    for &(site, races) in &resolved.variants[variant].races {
-        let course = &resolved.sites[site].course;
-        let days: Vec<Vec<f64>> =
-            day_ranks(DAYS).map(|rank| weights(course, course.weather.shares(rank))).collect();
-        for surface in losses.runs().surfaces[site][tag].iter().flatten() {
-            for (index, point) in course.points.iter().enumerate() {
-                for day in &days {
-                    all += races;
-                    if 1.0 - surface.miss(index, 0, day) >= point.target {
-                        met += races;
-                    }
-                }
-            }
-        }
-    }
-    if all > 0.0 { met / all } else { 0.0 }
-}
-
-fn parts(season: &Season, losses: &Losses) -> Vec<Part> {
-    let resolved = losses.resolved();
-    let label = |by: &str, entry: usize| -> String {
-        let course = &resolved.sites[resolved.variants[0].races[entry].0].course;
-        match by {
-            "region" => course.region.name.clone(),
-            "weather" => course.weather.key.clone(),
-            _ => season.entries[entry].layout.clone(),
-        }
+    let row = |level: usize| {
+        let number = |x: f64| if x.is_nan() { String::new() } else { format!("{x}") };
+        let mut row = vec![level.to_string(), Ledger::replicate(level).to_string()];
+        row.extend(columns.iter().map(|c| number(c[level])));
+        row
     };
-    let mut list = Vec::new();
-    for by in ["region", "weather", "layout"] {
-        let mut names: Vec<String> = Vec::new();
-        for entry in 0..season.entries.len() {
-            let name = label(by, entry);
-            if !names.contains(&name) {
-                names.push(name);
-            }
-        }
-        for name in names {
-            let inside = |entry: usize| label(by, entry) == name;
-            let missed = means(&losses.weighed(0, Half::Both, |e, r| if inside(e) { r } else { 0.0 }));
-            let (mut races, mut passings) = (0.0, 0.0);
-            for (entry, &(site, r)) in resolved.variants[0].races.iter().enumerate() {
-                if inside(entry) {
-                    let course = &resolved.sites[site].course;
-                    races += r;
-                    passings += r * course.field.runners as f64 * course.points.len() as f64;
-                }
-            }
-            let miss_rate = missed.iter().map(|m| m / f64::max(passings, 1.0)).collect();
-            list.push(Part { by, name, races, missed, miss_rate });
-        }
-    }
-    list
-}
-
-/// From the cheapest tag up: each step that buys fewer misses, and what a miss avoided costs there.
-fn price_steps(tags: &[TagResult]) -> Vec<PriceStep> {
-    let mut priced: Vec<&TagResult> =
-        tags.iter().filter(|t| t.bill.is_some() && t.short_of_stock.is_none()).collect();
-    let bill = |t: &TagResult| t.bill.unwrap_or(0.0);
-    priced.sort_by(|a, b| bill(a).total_cmp(&bill(b)).then(a.missed.total_cmp(&b.missed)));
-    let mut steps = Vec::new();
-    let Some(mut at) = priced.first().copied() else { return steps };
-    loop {
-        // The next step is the one that buys a miss avoided for the least money.
-        let next = priced
-            .iter()
-            .filter(|t| bill(t) > bill(at) && t.missed < at.missed)
-            .map(|t| (t, (bill(t) - bill(at)) / (at.missed - t.missed)))
-            .min_by(|a, b| a.1.total_cmp(&b.1));
-        let Some((to, cost)) = next else { return steps };
-        steps.push(PriceStep {
-            from: at.tag.clone(),
-            to: to.tag.clone(),
-            extra_bill: bill(to) - bill(at),
-            misses_avoided: at.missed - to.missed,
-            cost_per_avoided_miss: cost,
-        });
-        at = to;
-    }
+    std::iter::once(header).chain((0..ledger.levels).map(row)).collect()
 }

@@ -1,20 +1,15 @@
-//! Which tag for a season: every tag on the same draws, in worlds that fix what nobody has measured.
+//! Which tag to choose for a season: every tag past the same runners, at every race, on the same draws of what nobody knows.
 //!
 //! ```text
-//! run ── losses ── answer
-//!          ├ pairs      what would tell two tags apart
-//!          ├ flips      where the order changes, solved
-//!          ├ mix        the same under uncertain weights
-//!          └ next       which unknown to measure first
+//! run     worlds of every race and tag          ledger  misses and money by level of what nobody knows
+//! decide  the choice, ties, regret, groups      worth   what is worth measuring
+//! answer  all of it as plain data
 //! ```
 
 pub mod answer;
-pub mod flips;
-pub mod losses;
-pub mod mix;
-pub mod next;
-pub mod pairs;
-pub mod run;
+pub mod decide;
+mod ledger;
+mod run;
+pub mod worth;
 
-pub use answer::{Answer, answer};
-pub use run::{Progress, Request, Runs, run};
+pub use answer::{Answer, Request, answer};

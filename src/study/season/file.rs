@@ -1,6 +1,6 @@
 //! The season file: TOML to a season, every problem with its place.
 
-use super::{Amendment, Candidate, Entry, Placed, Season, WhatIf};
+use super::{Amendment, Candidate, Entry, Market, Placed, Season, WhatIf};
 use crate::course::load::parse_document;
 use crate::course::walk::{Section, Walk};
 use crate::diag::{Checked, Severity, Source, codes};
@@ -13,6 +13,7 @@ use toml::Value;
 use toml::de::DeValue;
 
 const MOST_TAGS: usize = 40;
+const MOST_BANDS: usize = 12;
 const MOST_ENTRIES: usize = 200;
 const MOST_WHAT_IFS: usize = 40;
 const MOST_AMENDMENTS: usize = 40;
@@ -44,6 +45,8 @@ fn read(root: &Section, sha256: String, folder: &Path) -> Season {
         note: root.text("note").unwrap_or_default(),
         currency: root.name("currency").unwrap_or_else(|| "money".to_owned()),
         missed_passing_cost: root.number("missed_passing_cost", &limits::COST),
+        missed_finish_cost: root.number("missed_finish_cost", &limits::COST),
+        market: root.tables("market", "market", MOST_BANDS).iter().map(read_market).collect(),
         target: root.number("target", &limits::TARGET),
         tags: root.tables("tag", "tag", MOST_TAGS).iter().map(|t| read_tag(t, folder)).collect(),
         entries: root
@@ -61,8 +64,43 @@ fn read(root: &Section, sha256: String, folder: &Path) -> Season {
     if root.find_own("scenario").is_none() {
         root.missing("scenario", "list the races: [[scenario]] with name, file and races");
     }
+    let shares: f64 = season.market.iter().map(|m| m.share).sum();
+    if let Some(last) = season.market.last()
+        && shares > 1.0 + 1e-9
+    {
+        root.walk.note(
+            root.walk
+                .error(
+                    codes::SHARES_SUM,
+                    &last.span,
+                    format!("the bands' shares add up to {shares:.3}, above 1"),
+                )
+                .label("the last one")
+                .help("what lies in no band has the rest: keep the sum at or below 1"),
+        );
+    }
     check_names(root, season.entries.iter().map(|e| (e.name.as_str(), e.span.clone())));
     season
+}
+
+/// One band of the market.
+fn read_market(section: &Section) -> Market {
+    for key in ["low_mhz", "high_mhz", "share"] {
+        if section.find_own(key).is_none() {
+            section.missing(
+                key,
+                "a band of the market has low_mhz, high_mhz and share (of all passings, 0 to 1)",
+            );
+        }
+    }
+    let market = Market {
+        low_mhz: section.number("low_mhz", &limits::FREQ_MHZ).unwrap_or(0.0),
+        high_mhz: section.number("high_mhz", &limits::FREQ_MHZ).unwrap_or(0.0),
+        share: section.number("share", &limits::SHARE).unwrap_or(0.0),
+        span: section.span.clone(),
+    };
+    section.finish();
+    market
 }
 
 fn check_names<'a>(root: &Section, names: impl Iterator<Item = (&'a str, std::ops::Range<usize>)>) {

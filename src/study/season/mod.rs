@@ -61,6 +61,38 @@ pub struct WhatIf {
     pub amendments: Vec<Amendment>,
 }
 
+/// A band of the market and the share of all passings in it.
+#[derive(Clone, Debug)]
+pub struct Market {
+    pub low_mhz: f64,
+    pub high_mhz: f64,
+    pub share: f64,
+    pub span: Range<usize>,
+}
+
+impl Market {
+    /// Whether all channels of a course lie in the band.
+    pub fn holds(&self, course: &crate::course::Course) -> bool {
+        let (low, high) = crate::study::check::cover::channels_in_use_mhz(course);
+        self.low_mhz <= low && high <= self.high_mhz
+    }
+
+    pub fn words(&self) -> String {
+        format!("{:.0} % of the passings in {} to {} MHz", 100.0 * self.share, self.low_mhz, self.high_mhz)
+    }
+}
+
+impl Season {
+    /// What a miss costs at a finish or elsewhere, if stated.
+    pub fn miss_cost(&self, is_finish: bool) -> Option<f64> {
+        if is_finish {
+            self.missed_finish_cost.or(self.missed_passing_cost)
+        } else {
+            self.missed_passing_cost
+        }
+    }
+}
+
 /// A season file, read.
 #[derive(Clone, Debug)]
 pub struct Season {
@@ -69,6 +101,10 @@ pub struct Season {
     pub currency: String,
     /// What one missed passing costs (staff minutes, complaints), if stated.
     pub missed_passing_cost: Option<f64>,
+    /// What a missed finish costs, if it costs more than a missed split.
+    pub missed_finish_cost: Option<f64>,
+    /// Shares of the passings that lie in bands of the market, if stated; they scale the numbers of races.
+    pub market: Vec<Market>,
     /// Detection rate every point must reach; default each point's own.
     pub target: Option<f64>,
     pub tags: Vec<Candidate>,
