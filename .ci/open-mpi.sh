@@ -19,8 +19,8 @@ mkdir "$box/bin"
 ln -s "$binary" "$box/bin/readodds"
 export PATH=$box/bin:$PATH
 cd "$box"
-readodds predict "$scenario" --races 48 --passings-per-race 40 --format json --out single.json
-readodds plan "$scenario" --races 48 --passings-per-race 40 --shards 4 --engine mpi --rows rows >job.sh
+readodds predict "$scenario" --worlds 48 --passings-per-world 40 --format json --out single.json
+readodds plan "$scenario" --worlds 48 --passings-per-world 40 --shards 4 --engine mpi --rows rows >job.sh
 cat job.sh
 # More processes than cores, and root inside a container, need to be allowed by name.
 OMPI_MCA_rmaps_base_oversubscribe=1 OMPI_ALLOW_RUN_AS_ROOT=1 OMPI_ALLOW_RUN_AS_ROOT_CONFIRM=1 sh job.sh

@@ -9,7 +9,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 binary=$(realpath "${1:-target/release/readodds}")
 scenario=$PWD/scenarios/half-marathon-rain-eu-lower.toml
-races=48 each=40
+worlds=48 each=40
 
 for program in slurmctld slurmd sbatch munged; do
   command -v $program >/dev/null || {
@@ -92,8 +92,8 @@ sinfo
 
 export PATH=$box/bin:$PATH
 cd "$box/work"
-readodds predict "$scenario" --races $races --passings-per-race $each --format json --out single.json
-readodds plan "$scenario" --races $races --passings-per-race $each --shards 8 --engine slurm --rows rows >job.sh
+readodds predict "$scenario" --worlds $worlds --passings-per-world $each --format json --out single.json
+readodds plan "$scenario" --worlds $worlds --passings-per-world $each --shards 8 --engine slurm --rows rows >job.sh
 cat job.sh
 job=$(sbatch --parsable --output=task-%a.out job.sh)
 # The merge waits for every task of the array, as it would on a cluster.

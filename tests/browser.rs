@@ -298,17 +298,14 @@ fn pages_of_the_program_load_work_and_print_whole() {
     }
     let folder = std::env::temp_dir().join(format!("readodds-hostile-{}", std::process::id()));
     let [trail, river, season, alder, dogwood] = hostile(&folder);
-    let few = ["--passings-per-race", "20"];
-    let rank = [&["rank", &season, "--first-worlds", "8", "--most-worlds", "8"], &few[..]].concat();
-    let redundancy = [&["redundancy", &river, "--races", "6"], &few[..]].concat();
-    let drivers =
-        [&["drivers", &river, "--replications", "3", "--points", "4", "--passing-points", "16"], &few[..]]
-            .concat();
+    let rank = ["rank", &season, "--most-worlds", "32"];
+    let redundancy = ["redundancy", &river, "--worlds", "16"];
+    let drivers = ["drivers", &river, "--max-passings", "6000"];
     let calls: [&[&str]; 6] = [
         &rank,
         &redundancy,
         &drivers,
-        &["predict", &trail, "--races", "4", "--passings-per-race", "40"],
+        &["predict", &trail, "--worlds", "16", "--passings-per-world", "40"],
         &["explain", &trail],
         &["lab", &alder, &dogwood],
     ];

@@ -20,7 +20,7 @@ fn text(bytes: &[u8]) -> String {
 #[test]
 fn predict_json_has_the_fields_others_rely_on() {
     let done =
-        readodds(&["predict", SCENARIO, "--races", "8", "--passings-per-race", "40", "--format", "json"])
+        readodds(&["predict", SCENARIO, "--worlds", "8", "--passings-per-world", "40", "--format", "json"])
             .code(0);
     let value: Value =
         serde_json::from_slice(&done.get_output().stdout).expect("stdout is JSON and nothing else");
@@ -31,24 +31,35 @@ fn predict_json_has_the_fields_others_rely_on() {
     let points = value["points"].as_array().expect("points");
     assert!(!points.is_empty());
     for point in points {
-        let number = |key: &str| point[key].as_f64().unwrap_or_else(|| panic!("{key} is a number"));
         assert!(point["name"].is_string());
-        assert!(number("mc_low") <= number("miss_rate") && number("miss_rate") <= number("mc_high"));
-        assert!(number("race_p05") <= number("race_p95"));
-        assert!(number("passings") >= 8.0 * 40.0);
+        let figure = |v: &Value| {
+            let of = |key: &str| v[key].as_f64().unwrap_or_else(|| panic!("{key} is a number in {v}"));
+            assert!(of("low") <= of("value") && of("value") <= of("high"), "{v}");
+            of("value")
+        };
+        figure(&point["miss_rate"]);
+        figure(&point["promise"]["breaks"]);
+        assert!(figure(&point["race_to_race"]["p05"]) <= figure(&point["race_to_race"]["p95"]));
     }
+    assert_eq!(value["worlds"], 8);
+    assert!(value["passings"].as_u64().is_some_and(|n| n >= 8 * 30));
 }
 
 #[test]
 fn predict_text_reads_and_keeps_stderr_clean() {
-    let done = readodds(&["predict", SCENARIO, "--races", "8", "--passings-per-race", "40"]).code(0);
+    let done = readodds(&["predict", SCENARIO, "--worlds", "8", "--passings-per-world", "40"]).code(0);
     let out = text(&done.get_output().stdout);
-    for part in
-        ["Missed runners per 10,000", "Why: first cause", "How sure", "Assumed, not measured", "Cautions"]
-    {
+    for part in ["Missed runners per 10,000", "Why: first cause", "How sure", "--full"] {
         assert!(out.contains(part), "{part} is missing");
     }
-    assert!(!text(&done.get_output().stderr).contains("race days"), "no progress off a terminal");
+    assert!(text(&done.get_output().stderr).is_empty(), "no progress off a terminal");
+    assert!(out.lines().count() <= 45, "{} lines: what few need belongs to --full", out.lines().count());
+    let full =
+        readodds(&["predict", SCENARIO, "--worlds", "8", "--passings-per-world", "40", "--full"]).code(0);
+    let full = text(&full.get_output().stdout);
+    for part in ["Assumed, not measured", "Cautions", "by where the bib sits", "seed 1"] {
+        assert!(full.contains(part), "{part} is missing");
+    }
     assert!(!out.contains('\u{1b}'), "no colours off a terminal");
 }
 
@@ -60,9 +71,9 @@ fn require_decides_between_zero_and_one() {
             SCENARIO,
             "--tag",
             "demo-data/tags/alder",
-            "--races",
-            "6",
-            "--passings-per-race",
+            "--worlds",
+            "64",
+            "--passings-per-world",
             "30",
             "--require",
             odds,
@@ -75,14 +86,27 @@ fn require_decides_between_zero_and_one() {
         "scenarios/city-10k-dry-usa.toml",
         "--tag",
         "demo-data/tags/birch",
-        "--races",
-        "4",
-        "--passings-per-race",
+        "--worlds",
+        "64",
+        "--passings-per-world",
         "30",
         "--require",
         "0.9",
     ])
     .code(0);
+    // Two worlds prove nothing, whatever they say.
+    let few = readodds(&[
+        "predict",
+        "scenarios/city-10k-dry-usa.toml",
+        "--tag",
+        "demo-data/tags/birch",
+        "--worlds",
+        "2",
+        "--require",
+        "0.9",
+    ])
+    .code(1);
+    assert!(text(&few.get_output().stderr).contains("too few to judge a promise by"));
 }
 
 #[test]
@@ -94,7 +118,7 @@ fn bad_usage_and_bad_input_exit_with_two() {
     let point = readodds(&["explain", SCENARIO, "--point", "km 99"]).code(2);
     assert!(text(&point.get_output().stderr).contains("it has"));
     readodds(&["predict", SCENARIO, "--require", "1.5"]).code(2);
-    readodds(&["predict", SCENARIO, "--races", "0"]).code(2);
+    readodds(&["predict", SCENARIO, "--worlds", "0"]).code(2);
     let folder = readodds(&["predict", SCENARIO, "--out", "src"]).code(2);
     assert!(text(&folder.get_output().stderr).contains("it is a folder"));
 }
@@ -135,7 +159,14 @@ fn explain_csv_has_the_columns_and_odds_that_multiply() {
 fn worst_tells_stories() {
     let done = readodds(&["explain", SCENARIO, "--worst", "4"]).code(0);
     let out = text(&done.get_output().stdout);
-    assert!(out.contains("1. ") && out.contains("Replay one"), "{out}");
+    for n in 1..=4 {
+        let start = format!("{n}. ");
+        assert!(
+            out.lines().any(|line| line.trim_start().starts_with(&start)),
+            "story {n} is missing:\n{out}"
+        );
+    }
+    assert!(out.contains("Replay one"), "{out}");
 }
 
 #[test]
@@ -147,9 +178,9 @@ fn results_go_to_a_file_whole() {
     readodds(&[
         "predict",
         SCENARIO,
-        "--races",
+        "--worlds",
         "4",
-        "--passings-per-race",
+        "--passings-per-world",
         "30",
         "--format",
         "json",

@@ -19,9 +19,9 @@ fn predict(more: &[&str]) -> Command {
     command.args([
         "predict",
         "scenarios/trail-soaked-one-mat.toml",
-        "--races",
+        "--worlds",
         "7",
-        "--passings-per-race",
+        "--passings-per-world",
         "20",
     ]);
     command.args(more).current_dir(env!("CARGO_MANIFEST_DIR"));
@@ -131,13 +131,13 @@ fn a_disk_that_fills_up_on_the_way_costs_the_checkpoint_and_not_the_result() {
     let file = folder.join("run.rows");
     let name = file.to_str().expect("plain path");
     let options =
-        ["--estimator", "race-days", "--precision", "0.02", "--max-passings", "24000", "--format", "json"];
+        ["--precision", "0.001", "--least-runners", "0.001", "--max-passings", "24000", "--format", "json"];
     let by_precision = |more: &[&str]| {
         let mut command = Command::new(BIN);
         command.args([
             "predict",
             "scenarios/trail-soaked-one-mat.toml",
-            "--passings-per-race",
+            "--passings-per-world",
             "1",
             "--tag",
             "demo-data/tags/cedar",
@@ -149,7 +149,7 @@ fn a_disk_that_fills_up_on_the_way_costs_the_checkpoint_and_not_the_result() {
     let whole = fs::metadata(&file).expect("a checkpoint").len();
     fs::remove_file(&file).expect("written above");
     // Room for the first stage, which is claimed beforehand, and not for the ones that follow.
-    let claimed = 160 * (700 * 2 + 260);
+    let claimed = 128 * (1000 * 2 + 2000);
     assert!(whole > claimed + 60_000, "{whole}: the run is too short");
     let limit = (whole + claimed) / 2 / 512;
     let mut cut = limited(limit, by_precision(&["--checkpoint", name]).get_args());
@@ -158,7 +158,7 @@ fn a_disk_that_fills_up_on_the_way_costs_the_checkpoint_and_not_the_result() {
     assert_eq!(cut.status.code(), Some(0), "{said}");
     assert_eq!(cut.stdout, straight.stdout);
     assert!(said.contains(name) && said.to_lowercase().contains("too large"), "{said}");
-    assert!(said.contains("cannot be taken up again"), "{said}");
+    assert!(said.contains("cannot be resumed"), "{said}");
     // Whatever was saved before is whole, and goes on to the same result where there is room again.
     assert!(files(&folder).iter().all(|name| name == "run.rows"), "{:?}", files(&folder));
     let resumed = by_precision(&["--checkpoint", name]).output().expect("starts");

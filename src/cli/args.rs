@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 pub use super::study_args::{DriversArgs, RankArgs, RedundancyArgs, StudyFormat};
 
-const EXIT_CODES: &str = "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error; 130 broken off.";
+const EXIT_CODES: &str = "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error; 130 interrupted.";
 
 /// Forecasts how many runners a timing point will miss, from chamber measurements of the bib tags and the layout.
 #[derive(Debug, Parser)]

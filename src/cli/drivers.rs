@@ -27,7 +27,7 @@ pub fn run(args: &DriversArgs) -> Result<ExitCode, Failure> {
     let result = answer(&loaded.prepared, &plan, point, &loaded.warnings, &interrupt::asked, &mut show);
     line.done();
     let result = result.map_err(|refused| match refused {
-        Refused::Nothing => Failure::BrokenOff(refused.to_string()),
+        Refused::Nothing => Failure::Interrupted(refused.to_string()),
         Refused::NoPoint(_) => Failure::Usage(refused.to_string()),
     })?;
     if album.wanted() {
@@ -37,5 +37,5 @@ pub fn run(args: &DriversArgs) -> Result<ExitCode, Failure> {
         Format::Text => drivers_text(&result),
         Format::Json => json(&result)?,
     })?;
-    Ok(ExitCode::from(if result.stopped == Stopped::Interrupted { interrupt::BROKEN_OFF } else { DONE }))
+    Ok(ExitCode::from(if result.stopped == Stopped::Interrupted { interrupt::INTERRUPTED } else { DONE }))
 }

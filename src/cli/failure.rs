@@ -1,6 +1,6 @@
 //! Why a command could not do its work, and the exit code that says so.
 
-use super::interrupt::BROKEN_OFF;
+use super::interrupt::INTERRUPTED;
 use crate::diag::Diagnostic;
 use crate::diag::render::{Style, render_all};
 use std::io::{IsTerminal, Write};
@@ -23,8 +23,8 @@ pub enum Failure {
     Usage(String),
     /// A result that was worked out could not be written; the text says where and why.
     Write(String),
-    /// Broken off before anything was known.
-    BrokenOff(String),
+    /// Interrupted before anything was known.
+    Interrupted(String),
     Internal(String),
 }
 
@@ -33,7 +33,7 @@ impl Failure {
         ExitCode::from(match self {
             Failure::Files(_) | Failure::Usage(_) => BAD_INPUT,
             Failure::Write(_) | Failure::Internal(_) => INTERNAL,
-            Failure::BrokenOff(_) => BROKEN_OFF,
+            Failure::Interrupted(_) => INTERRUPTED,
         })
     }
 
@@ -42,7 +42,7 @@ impl Failure {
         let text = match self {
             Failure::Files(found) => render_all(found, stderr_style()),
             Failure::Usage(text) | Failure::Write(text) => format!("error: {text}\n"),
-            Failure::BrokenOff(text) => format!("{text}\n"),
+            Failure::Interrupted(text) => format!("{text}\n"),
             Failure::Internal(text) => format!("internal error: {text}\n"),
         };
         // Nothing can be done if stderr is gone.

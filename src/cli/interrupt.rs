@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-/// Exit code of a run that was broken off (128 + SIGINT).
-pub const BROKEN_OFF: u8 = 130;
+/// Exit code of a run that was interrupted (128 + SIGINT).
+pub const INTERRUPTED: u8 = 130;
 
 static STOP: AtomicBool = AtomicBool::new(false);
 /// Whether anybody reads `STOP`; until then a signal ends the process at once.
@@ -23,7 +23,7 @@ pub fn set_up() -> Result<(), Failure> {
             for part in parts.iter() {
                 let _ = std::fs::remove_file(part);
             }
-            std::process::exit(i32::from(BROKEN_OFF));
+            std::process::exit(i32::from(INTERRUPTED));
         }
         eprintln!("stopping, to tell what is known so far; again: end at once");
     })

@@ -3,7 +3,7 @@
 use super::args::PredictArgs;
 use super::failure::{DONE, Failure};
 use super::inputs::Loaded;
-use super::interrupt::{self, BROKEN_OFF};
+use super::interrupt::{self, INTERRUPTED};
 use super::progress::Line;
 use crate::estimate::checkpoint::Store;
 use crate::estimate::run::{Plan, Progress, Stopped, ask, run};
@@ -46,7 +46,7 @@ pub fn run_whole(args: &PredictArgs, loaded: &Loaded, plan: &Plan) -> Result<For
         eprintln!("warning: {problem}; this run cannot be resumed");
     }
     if worlds < 2 {
-        return Err(Failure::BrokenOff("too few worlds for a result: nothing is known yet".to_owned()));
+        return Err(Failure::Interrupted("too few worlds for a result: nothing is known yet".to_owned()));
     }
     Ok(forecast(prepared, plan, &done, &loaded.warnings))
 }
@@ -69,7 +69,7 @@ fn interrupted(args: &PredictArgs, when: &str, saved: &Result<(), String>) {
 
 /// Exit code of a finished or interrupted run, given the code it would have if finished.
 pub fn exit_code(stopped: Stopped, finished: u8) -> ExitCode {
-    ExitCode::from(if stopped == Stopped::Interrupted { BROKEN_OFF } else { finished })
+    ExitCode::from(if stopped == Stopped::Interrupted { INTERRUPTED } else { finished })
 }
 
 /// Works out one shard into its file of rows.
@@ -97,7 +97,7 @@ pub fn run_shard(
     line.done();
     let how = if finished { "done" } else { "interrupted; the same command goes on from there" };
     eprintln!("shard {shard}: {how}: {}", path.display());
-    Ok(ExitCode::from(if finished { DONE } else { BROKEN_OFF }))
+    Ok(ExitCode::from(if finished { DONE } else { INTERRUPTED }))
 }
 
 /// `I/N` or `auto`.

@@ -34,7 +34,7 @@ pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
     });
     line.done();
     let Some(answer) = result else {
-        return Err(Failure::BrokenOff(
+        return Err(Failure::Interrupted(
             "interrupted before the first stage was finished: nothing is known yet".to_owned(),
         ));
     };
@@ -49,7 +49,7 @@ pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
     if album.wanted() {
         album.write(&page(&answer))?;
     }
-    Ok(ExitCode::from(if answer.stopped == Stopped::Interrupted { interrupt::BROKEN_OFF } else { DONE }))
+    Ok(ExitCode::from(if answer.stopped == Stopped::Interrupted { interrupt::INTERRUPTED } else { DONE }))
 }
 
 /// The losses by level as CSV.

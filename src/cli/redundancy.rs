@@ -43,7 +43,7 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
     line.done();
     let result = result.map_err(|refused| match refused {
         Refused::Candidate(problems) => Failure::Files(problems),
-        Refused::Nothing => Failure::BrokenOff(refused.to_string()),
+        Refused::Nothing => Failure::Interrupted(refused.to_string()),
         _ => Failure::Usage(refused.to_string()),
     })?;
     if album.wanted() {
@@ -56,7 +56,7 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
     })?;
     let met = !args.require_layout || result.search.as_ref().is_some_and(|s| s.found.is_some());
     if result.stopped == Stopped::Interrupted {
-        return Ok(ExitCode::from(interrupt::BROKEN_OFF));
+        return Ok(ExitCode::from(interrupt::INTERRUPTED));
     }
     if !met {
         eprintln!("not met: no layout of the catalogue is proven to keep the target");

@@ -57,7 +57,7 @@ fn point_note(note: &str, tag: &str, region: &str, weather: &str) -> String {
 
 /// The note, after the word that the run did not come to its end.
 fn with_break(interrupted: bool, note: &str) -> String {
-    let broken = if interrupted { "The run was broken off: this is what was known by then. " } else { "" };
+    let broken = if interrupted { "The run was interrupted: this is what was known by then. " } else { "" };
     format!("{broken}{note}")
 }
 
