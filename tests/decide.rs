@@ -90,8 +90,8 @@ fn predict_and_redundancy_agree() {
             continue;
         }
         let request = Request { missed_runner_cost: None, races: 10, ..small(8) };
-        let a = redundancy_of(&format!("scenarios/{name}"), "cedar", &request);
-        let forecast = predict(&demo(&name, "cedar"), &request.plan, &[], &|| false);
+        let a = redundancy_of(&format!("scenarios/{name}"), "birch", &request);
+        let forecast = predict(&demo(&name, "birch"), &request.plan, &[], &|| false);
         let point = forecast.points.iter().find(|p| p.name == a.point).expect("the same point");
         assert_eq!(a.all.miss_rate, point.miss_rate, "{name}");
         assert_eq!(a.all.promise, point.promise, "{name}");

@@ -29,7 +29,7 @@ fn season(folder: &Path) -> String {
 /// Sends Ctrl-C after longer and longer waits, until something was known by then.
 #[cfg(unix)]
 fn interrupted(arguments: &[&str]) -> Value {
-    for wait_ms in [1_000, 3_000, 9_000, 27_000, 60_000] {
+    for wait_ms in [400, 900, 1_500, 2_500, 4_000, 9_000, 27_000] {
         let child =
             readodds(arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("starts");
         std::thread::sleep(Duration::from_millis(wait_ms));
@@ -51,11 +51,9 @@ fn interrupted(arguments: &[&str]) -> Value {
 #[cfg(unix)]
 #[test]
 fn interrupted_each_study_tells_what_is_known() {
-    let season = season(&folder("interrupted"));
-    let rank = interrupted(&["rank", &season, "--most-worlds", "90000", "--format", "json"]);
-    assert_eq!(rank["stopped"], "interrupted");
-    assert!(rank["worlds"].as_u64().is_some_and(|w| (1..90_000).contains(&w)));
-    assert!(!rank["choice"].as_str().expect("a name").is_empty());
+    let long = ["drivers", SCENARIO, "--tag", TAG, "--max-passings", "900000000", "--format", "json"];
+    let drivers = interrupted(&long);
+    assert!(drivers["drivers"].is_array());
     let long = ["redundancy", SCENARIO, "--tag", TAG, "--worlds", "40000", "--format", "json"];
     let redundancy = interrupted(&long);
     assert_eq!(redundancy["stopped"], "interrupted");

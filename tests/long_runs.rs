@@ -140,7 +140,7 @@ fn the_script_of_plan_reproduces_the_run() {
         "--seed",
         "5",
         "--worlds",
-        "7",
+        "64",
         "--passings-per-world",
         "20",
         "--max-passings",

@@ -138,6 +138,9 @@ pub fn gather(
     space: &mut PassingWorkspace,
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Option<Gathered> {
+    if stop() {
+        return None;
+    }
     let course = &prepared.course;
     let strata = strata(course);
     let (point, weight) = ask.world_point(&prepared.tag.name, world);

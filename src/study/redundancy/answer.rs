@@ -11,7 +11,7 @@ use crate::diag::Diagnostic;
 use crate::estimate::promise::{Promise, promise};
 use crate::estimate::reading::{SetDays, difference, ratio};
 use crate::estimate::replicates::{Figure, Scale, figure};
-use crate::estimate::run::{Plan, Stopped, ask};
+use crate::estimate::run::{FIRST_WORLDS, Plan, Stopped, ask};
 use crate::estimate::strata::strata;
 use crate::estimate::world::{Ask, Shares};
 use crate::passing::Prepared;
@@ -279,7 +279,11 @@ pub fn answer(
         ));
     }
     found.sort_by_key(|c: &CandidateResult| candidates.iter().position(|x| x.name == c.name));
-    let what_stays = if stop() { None } else { Some(floor(base, point, &like, &all.miss_rate, stop)) };
+    let what_stays = if stop() {
+        None
+    } else {
+        Some(floor(base, point, &like, &all.miss_rate, request.plan.worlds.unwrap_or(FIRST_WORLDS), stop))
+    };
     let row_shares = |value: &dyn Fn(&Shares) -> f64| -> f64 {
         runs[0].rows.iter().map(|row| value(&row.points[point])).sum()
     };

@@ -5,7 +5,7 @@
 
 use crate::estimate::reading::SetDays;
 use crate::estimate::replicates::Figure;
-use crate::estimate::run::{FIRST_WORLDS, world_rows};
+use crate::estimate::run::world_rows;
 use crate::estimate::world::Ask;
 use crate::passing::Prepared;
 use serde::Serialize;
@@ -29,6 +29,7 @@ pub fn floor(
     point: usize,
     like: &Ask,
     now: &Figure,
+    worlds: u64,
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Option<Floor> {
     let mut course = (*base.course).clone();
@@ -38,8 +39,8 @@ pub fn floor(
     prepared.course = Arc::new(course);
     let all = (1u64 << prepared.points[0].lines.len()) - 1;
     let ask = Ask { masks: vec![vec![all]; CROSSINGS], ..like.clone() };
-    let rows = world_rows(&prepared, &ask, (0..FIRST_WORLDS).collect(), stop);
-    if rows.len() < FIRST_WORLDS as usize {
+    let rows = world_rows(&prepared, &ask, (0..worlds).collect(), stop);
+    if (rows.len() as u64) < worlds {
         return None;
     }
     let miss_rate = SetDays::new(&rows, ask.missed_everywhere()).rate();

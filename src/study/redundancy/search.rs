@@ -94,6 +94,10 @@ impl Verdicts {
         }
     }
 
+    fn of(&self, layout: usize) -> Verdict {
+        self.list.get(layout).copied().unwrap_or(Verdict::Open)
+    }
+
     /// Number of the cheapest proven layout with a price.
     fn first_proven(&self, wanted: &[&Layout]) -> Option<usize> {
         (0..self.list.len()).find(|&i| self.list[i] == Verdict::Proven && wanted[i].cost.is_some())
@@ -145,13 +149,13 @@ impl Verdicts {
                     standard_error: missed.standard_error,
                 }
             });
-            Found { added: names(layout), cost, result, verdict: self.list[i], with_misses }
+            Found { added: names(layout), cost, result, verdict: self.of(i), with_misses }
         };
         let known = |i: &usize| wanted[*i].cost.is_some() && runs[wanted[*i].group].rows.len() >= 2;
         let first = self.first_proven(wanted);
         let open: Vec<Found> = (0..first.unwrap_or(wanted.len()))
             .filter(known)
-            .filter(|&i| self.list[i] == Verdict::Open)
+            .filter(|&i| self.of(i) == Verdict::Open)
             .map(found)
             .take(NEAR)
             .collect();
