@@ -53,13 +53,12 @@ pub fn response(
             for set in 0..ask.sets() {
                 for (s, &count) in ask.allocation.iter().enumerate() {
                     let both = [gathered.staircase(set, 0, s), gathered.staircase(set, 1, s)];
-                    let (last, cells) = (both[0].len() - 1, both[0].len() - 1);
+                    let last = both[0].len() - 1;
                     let mut sum = both[0][last] + both[1][last];
-                    for cell in 0..cells {
+                    for (a, b) in both[0][..last].iter().zip(&both[1][..last]) {
                         // A rise at an offset counts half there: the law laid over it is smooth.
-                        let rise = both[0][cell] + both[1][cell];
-                        odds.push(((sum + 0.5 * rise) / count as f64) as f32);
-                        sum += rise;
+                        odds.push(((sum + 0.5 * (a + b)) / count as f64) as f32);
+                        sum += a + b;
                     }
                 }
             }
@@ -98,7 +97,7 @@ mod tests {
         let ask = Ask { tilt: Tilt::default(), ..ask(&prepared, &plan, Ask::standard_masks(&prepared)) };
         let table = response(&prepared, &ask, 2, &|| false).unwrap();
         let rows = world_rows(&prepared, &ask, vec![0, 1], &|| false);
-        for world in 0..2_usize {
+        for (world, row) in rows.iter().enumerate() {
             let days = crate::estimate::offsets::race_day_draws(
                 &prepared.course,
                 &prepared.tag,
@@ -120,7 +119,6 @@ mod tests {
                     }
                     total += share * sum / mass;
                 }
-                let row = &rows[world];
                 let direct = 0.5 * f64::from(row.half(0, 0)[day] + row.half(0, 1)[day]);
                 assert!((total / direct - 1.0).abs() < 0.02, "{total} {direct}");
             }

@@ -11,6 +11,7 @@ pub mod answer;
 pub mod catalogue;
 mod floor;
 mod layouts;
+mod results;
 pub mod search;
 mod stages;
 
