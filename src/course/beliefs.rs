@@ -23,10 +23,10 @@ pub struct WetnessBelief {
 pub struct Beliefs {
     /// By wetness: dry, damp, soaked.
     pub wetness: [WetnessBelief; 3],
-    /// Rician K of the diffuse waves, dB (race draw).
-    pub rician_k_db: Quantity,
-    /// Mean excess path of the diffuse waves, m (passing draw of each wave is exponential with this mean).
-    pub diffuse_excess_path_m: f64,
+    /// Loss of all scattered waves together against a free path of their length, for all the power radiated, dB (race draw).
+    pub scatter_loss_db: Quantity,
+    /// Mean detour of the scattered waves, m (passing draw of each wave is exponential with this mean).
+    pub scatter_detour_m: f64,
     /// Level of the wave that creeps round the body to a tag facing away, dB below the bare dipole (race draw).
     pub rear_floor_db: Quantity,
     /// Factor on every air gap of a race: how much bibs cling that day (race draw).
@@ -74,12 +74,12 @@ quantity_form! {
 #[derive(Clone, Debug, Default, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BeliefsForm {
-    /// Level of the direct wave over the scattered ones, dB.
+    /// Loss of all scattered waves together against a free path of their length, dB; negative: more than one such path.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub rician_k_db: Option<QuantityForm>,
+    pub scatter_loss_db: Option<QuantityForm>,
     /// Mean detour of a scattered wave, m.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub diffuse_excess_path_m: Option<f64>,
+    pub scatter_detour_m: Option<f64>,
     /// What a tag facing away still gets, dB below the bare dipole.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rear_floor_db: Option<QuantityForm>,
@@ -129,8 +129,8 @@ impl From<&Beliefs> for BeliefsForm {
             })
         };
         BeliefsForm {
-            rician_k_db: Some(b.rician_k_db.into()),
-            diffuse_excess_path_m: Some(b.diffuse_excess_path_m),
+            scatter_loss_db: Some(b.scatter_loss_db.into()),
+            scatter_detour_m: Some(b.scatter_detour_m),
             rear_floor_db: Some(b.rear_floor_db.into()),
             cling_factor: Some(b.cling_factor.into()),
             body_loss_db: Some(b.body_loss_db.into()),
@@ -198,10 +198,10 @@ pub fn read(section: &Section) -> Beliefs {
             read_wetness(&section.table("damp", "beliefs.damp"), Wetness::Damp),
             read_wetness(&section.table("soaked", "beliefs.soaked"), Wetness::Soaked),
         ],
-        rician_k_db: section.belief("rician_k_db", &limits::RICIAN_K_DB, uniform(3.0, 10.0), OURS),
-        diffuse_excess_path_m: section.number_or(
-            "diffuse_excess_path_m",
-            &limits::EXCESS_PATH_M,
+        scatter_loss_db: section.belief("scatter_loss_db", &limits::SCATTER_LOSS_DB, uniform(-8.0, 4.0), OURS),
+        scatter_detour_m: section.number_or(
+            "scatter_detour_m",
+            &limits::SCATTER_DETOUR_M,
             6.0,
             OURS,
         ),

@@ -106,8 +106,8 @@ pub fn rays(taker: Taker, rays: &[Ray; LANES]) -> [Complex64; LANES] {
 
 /// Sum of diffuse waves at one place; here it is the waves that are taken several at a time.
 #[multiversion(targets("x86_64+avx2"))]
-pub fn diffuse_sum(waves: &DiffuseWaves, at: Vec3, wave_number: f64) -> Complex64 {
-    waves.sum(at, wave_number)
+pub fn diffuse_sum(waves: &DiffuseWaves, at: Vec3, distance: f64, wave_number: f64) -> Complex64 {
+    waves.sum(at, distance, wave_number)
 }
 
 #[cfg(test)]
@@ -115,6 +115,7 @@ mod tests {
     use super::*;
     use crate::course::antenna::{Antenna, Polarisation};
     use crate::passing::body::{Body, Worn};
+    use crate::passing::diffuse::Arrivals;
     use crate::passing::fresnel::{ReflectionTable, half_space};
     use crate::passing::materials;
     use crate::random::{Purpose, Stream};
@@ -201,8 +202,9 @@ mod tests {
                 let ray = Ray::direct(&seen[lane].instant, &seen[lane].sight, 19.0, scale[lane]);
                 assert_eq!(direct[lane], taker.amplitude(&ray));
             }
-            let waves = DiffuseWaves::draw(&mut stream, 6.0);
-            assert_eq!(diffuse_sum(&waves, place, 19.0), waves.sum(place, 19.0));
+            let arrivals = Arrivals::draw(&mut stream, 0.3, |k, e| e.dot(Vec3::new(0.0, 1.0, k.z)));
+            let waves = DiffuseWaves::draw(&mut stream, &arrivals, 0.5, 6.0);
+            assert_eq!(diffuse_sum(&waves, place, 3.0, 19.0), waves.sum(place, 3.0, 19.0));
         }
     }
 }

@@ -31,9 +31,8 @@ pub struct Ask<'a> {
 impl Ask<'_> {
     /// Diffuse part of c; none with the effect off.
     pub fn diffuse(&self, scene: &Scene, waves: Option<&DiffuseWaves>) -> Complex64 {
-        waves.map_or(Complex64::new(0.0, 0.0), |w| {
-            scene.diffuse(self.antenna, w, self.channel, self.instant.at, self.sight)
-        })
+        waves
+            .map_or(Complex64::new(0.0, 0.0), |w| scene.diffuse(w, self.channel, self.instant.at, self.sight))
     }
 
     /// Incident power at the tag, dBm, boresight-equivalent isotropic.
@@ -94,8 +93,8 @@ impl Ask<'_> {
         sum + antenna.radiator.peak_amplitude * spread * planes as f64 * any
     }
 
-    /// Bound on the diffuse waves anywhere.
-    pub(super) fn diffuse_bound(&self, scene: &Scene, waves: &DiffuseWaves) -> f64 {
-        self.antenna.radiator.peak_amplitude * self.spread() * scene.race.diffuse_amplitude * waves.bound()
+    /// Bound on the scattered waves at this distance.
+    pub(super) fn diffuse_bound(&self, waves: &DiffuseWaves) -> f64 {
+        waves.bound(self.sight.distance, self.channel.wavelength_m)
     }
 }

@@ -29,7 +29,7 @@ pub struct RaceDraw {
     pub race: u64,
     /// Shares of dry, damp and soaked bibs that day.
     pub wetness_shares: [f64; 3],
-    pub rician_k_db: f64,
+    pub scatter_loss_db: f64,
     pub rear_floor_db: f64,
     pub cling_factor: f64,
     pub body_loss_db: f64,
@@ -53,7 +53,7 @@ impl RaceDraw {
         RaceDraw {
             race,
             wetness_shares: course.weather.shares(u[0]),
-            rician_k_db: beliefs.rician_k_db.quantile(u[1]),
+            scatter_loss_db: beliefs.scatter_loss_db.quantile(u[1]),
             rear_floor_db: beliefs.rear_floor_db.quantile(u[2]),
             cling_factor: beliefs.cling_factor.quantile(u[3]),
             body_loss_db: beliefs.body_loss_db.quantile(u[4]),
@@ -237,6 +237,10 @@ pub struct CrossingId {
 impl CrossingId {
     pub fn neighbours(&self) -> Stream {
         Stream::new(self.seed, Purpose::Neighbours, self.point, self.race, self.passing)
+    }
+    /// Stream of the directions from which scattered waves come.
+    pub fn arrivals(&self) -> Stream {
+        self.diffuse(0xFFFF)
     }
     /// Stream of the waves of antenna number `antenna` of the point.
     pub fn diffuse(&self, antenna: usize) -> Stream {

@@ -1,6 +1,6 @@
 //! The sum of the rays: incident power at the tag, one line per term.
 //!
-//!   c = Σ √G·(λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) + diffuse
+//!   c = Σ √G·(λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) + scattered
 //!
 //! over the direct ray, the road's image (antennas higher than 0.15 m) and the images in metal planes. The same c serves both
 //! directions of one antenna (reciprocity), so P_inc = P_port + 20 log₁₀|c| − L_cover − L_film − L_body and
@@ -12,14 +12,16 @@
 use super::abreast;
 use super::antenna_pattern::Radiator;
 use super::body::{Body, Worn, mirror};
-use super::diffuse::DiffuseWaves;
+use super::diffuse::{Arrivals, DiffuseWaves};
 use super::dipole;
 use super::fresnel::METAL;
+use super::pass::Crossing;
 use super::prepared::{Channel, PreparedAntenna};
 use super::race::RaceContext;
 use super::screens::{self, Neighbour};
 use super::stride::Instant;
 use super::turn::turn;
+use crate::units::wave_number_rad_m;
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 use std::f64::consts::PI;
@@ -157,18 +159,25 @@ impl Scene<'_> {
         }
     }
 
-    /// Sum of the diffuse waves at the tag, on the scale of c.
-    pub fn diffuse(
-        &self,
-        antenna: &PreparedAntenna,
-        waves: &DiffuseWaves,
-        channel: &Channel,
-        at: Vec3,
-        sight: &Sight,
-    ) -> Complex64 {
-        let level = antenna.radiator.peak_amplitude * self.race.diffuse_amplitude * channel.wavelength_m
-            / (4.0 * PI * sight.distance);
-        abreast::diffuse_sum(waves, at, channel.wave_number) * level
+    /// Where the scattered waves of a crossing come from and what the tag, worn as on average over it, takes from them.
+    pub fn arrivals(&self, crossing: &Crossing) -> Arrivals {
+        let wave_number = wave_number_rad_m(self.race.prepared.mid_freq_mhz);
+        let wavelength_m = 2.0 * PI / wave_number;
+        let (worn, taker) = (crossing.stride.mean_worn(), self.taker());
+        let at = crossing.stride.mean_place(0.0);
+        let mut stream = crossing.draw.identity.arrivals();
+        Arrivals::draw(&mut stream, self.race.road_power[self.point], |k, field| {
+            // Neighbours move with the runner, so what they cover they cover all along.
+            let from = at - k * screens::REACH_M;
+            let seen =
+                screens::neighbours_amplitude(self.neighbours, at.x, from, at, from.z < 0.0, wavelength_m);
+            taker.taken(k, field, &worn, wave_number) * seen
+        })
+    }
+
+    /// Sum of the scattered waves at the tag, on the scale of c.
+    pub fn diffuse(&self, waves: &DiffuseWaves, channel: &Channel, at: Vec3, sight: &Sight) -> Complex64 {
+        abreast::diffuse_sum(waves, at, sight.distance, channel.wave_number)
     }
 }
 
@@ -210,11 +219,16 @@ impl Taker<'_> {
     /// √G·(λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) of one ray.
     #[inline(always)]
     pub fn amplitude(&self, ray: &Ray) -> Complex64 {
-        let taken = match self.body {
-            Some(body) => body.taken(ray.k, &ray.field, &ray.worn, ray.wave_number, self.patterned),
-            None => dipole::taken(ray.k, &ray.field, ray.worn.axis, self.patterned),
-        };
-        ray.taken_by(taken)
+        ray.taken_by(self.taken(ray.k, &ray.field, &ray.worn, ray.wave_number))
+    }
+
+    /// What the tag takes from a wave along `k` with field `e`, relative to broadside in its lab mount.
+    #[inline(always)]
+    pub fn taken(&self, k: Vec3, e: &Field, worn: &Worn, wave_number: f64) -> Complex64 {
+        match self.body {
+            Some(body) => body.taken(k, e, worn, wave_number, self.patterned),
+            None => dipole::taken(k, e, worn.axis, self.patterned),
+        }
     }
 }
 

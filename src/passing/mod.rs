@@ -27,6 +27,7 @@ pub mod pilot;
 pub mod prepared;
 pub mod promise;
 pub mod race;
+pub mod rician;
 pub mod schedule;
 pub mod score;
 pub mod screens;

@@ -7,7 +7,7 @@
 //! is that of the plain sum over all rounds within 1e-10 (tested).
 
 use super::contention::Frame;
-use super::diffuse::DiffuseWaves;
+use super::diffuse::{Arrivals, DiffuseWaves};
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
 use super::link::Scene;
 use super::prepared::{BIN_M, PreparedPoint, PreparedReader};
@@ -44,6 +44,7 @@ pub struct Workspace {
     pub lines: Vec<LineRounds>,
     neighbours: Vec<Neighbour>,
     waves: Vec<Option<DiffuseWaves>>,
+    arrivals: Option<Arrivals>,
     /// Tag curve at the channels met, per reader and channel.
     pub(super) curves: Vec<Option<AtFrequency>>,
     merged: Vec<Round>,
@@ -96,9 +97,6 @@ pub struct Crossing<'a> {
     pub runner: &'a RunnerDraw,
     pub draw: &'a CrossingDraw,
     pub stride: Stride,
-    /// Total power of the diffuse waves of each antenna in place of the drawn one; empty: as drawn. Given its total, how the
-    /// power is shared among the waves does not depend on it, so a total drawn from its own law leaves the law of the waves as it is.
-    pub diffuse_power: &'a [f64],
     /// Most a tag takes from any ray at any gap of this crossing.
     pub(super) most_taken: f64,
     half_time_s: f64,
@@ -122,7 +120,6 @@ impl<'a> Crossing<'a> {
             race,
             runner,
             draw,
-            diffuse_power: &[],
             most_taken: if prepared.course.effects.body {
                 let (narrow_mm, wide_mm) = stride.gap_range_mm();
                 prepared.front_bound.at_gaps(narrow_mm, wide_mm)
@@ -171,6 +168,13 @@ impl<'a> Crossing<'a> {
         self.race.prepared.tag.curve.at(at)
     }
 
+    /// Scattered waves of an antenna of the point.
+    pub fn waves(&self, arrivals: &Arrivals, antenna: usize) -> DiffuseWaves {
+        let mut stream = self.draw.identity.diffuse(antenna);
+        let mean_detour_m = self.race.prepared.course.beliefs.scatter_detour_m;
+        DiffuseWaves::draw(&mut stream, arrivals, self.race.scatter_level, mean_detour_m)
+    }
+
     /// Whether this bib lies closer to the body than any mount measured.
     pub fn clamped_gap(&self) -> bool {
         self.stride.mean_gap_mm() < self.race.prepared.tag.curve.closest_gap_mm()
@@ -193,18 +197,18 @@ pub fn neighbours_of(crossing: &Crossing, out: &mut Vec<Neighbour>) {
     }
 }
 
-/// Diffuse waves of an antenna of the point, drawn when first asked for; none with the effect off.
+/// Scattered waves of an antenna of the point, drawn when first asked for; none with the effect off.
 pub(super) fn waves_of<'w>(
     crossing: &Crossing,
+    scene: &Scene,
     work: &'w mut Workspace,
     antenna: usize,
 ) -> Option<&'w DiffuseWaves> {
-    let race = crossing.race;
-    (race.diffuse_amplitude > 0.0).then(|| {
-        &*work.waves[antenna].get_or_insert_with(|| {
-            let mean = race.prepared.course.beliefs.diffuse_excess_path_m;
-            let waves = DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean);
-            crossing.diffuse_power.get(antenna).map_or(waves, |&power| waves.scaled_to(power))
+    let Workspace { waves, arrivals, .. } = work;
+    (crossing.race.scatter_level > 0.0).then(|| {
+        &*waves[antenna].get_or_insert_with(|| {
+            let arrivals = arrivals.get_or_insert_with(|| scene.arrivals(crossing));
+            crossing.waves(arrivals, antenna)
         })
     })
 }
@@ -216,6 +220,7 @@ pub fn pass(crossing: &Crossing, work: &mut Workspace) {
     neighbours_of(crossing, &mut neighbours);
     let scene = Scene { race: crossing.race, point: crossing.draw.point, neighbours: &neighbours };
     work.waves.clear();
+    work.arrivals = None;
     work.waves.resize(point.antennas.len(), None);
     let channels: usize = point.readers.iter().map(|r| r.channels.len()).sum();
     work.curves.clear();

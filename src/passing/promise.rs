@@ -3,7 +3,7 @@
 //! An antenna is promising where its bare direct ray in the middle of the bin would wake every sample; those bins are asked first.
 //! It is shut where not even the luckiest sample could wake, or where no round could reach the floor of the staircase:
 //!
-//!   λ/4πd₁ · ( √G₁·F₁ + (images)·√G₀·F₁ + √G₀·10^(−K/20)·Σ|aₘ| ) < needed
+//!   λ/4πd₁ · ( √G₁·F₁ + (images)·√G₀·F₁ ) + (most of the scattered waves at d₁) < needed
 //!
 //! with d₁ the least distance in the bin, F₁ the most a tag takes at any gap of this crossing, images the number of reflected rays
 //! (none is nearer than the direct ray nor stronger than the peak gain) and G₁ the most gain towards any place of the bin. For the last:
@@ -75,12 +75,13 @@ pub fn judge(
                 let front = crossing.most_taken;
                 let planes = scene.race.prepared.points[scene.point].planes.len();
                 let images = (usize::from(antenna.ground) + planes) as f64;
-                let mut most = (view.most[l] + images * antenna.radiator.peak_amplitude) * front;
-                if let Some(waves) = waves_of(crossing, work, reader.antennas.start + port) {
-                    most += antenna.radiator.peak_amplitude * scene.race.diffuse_amplitude * waves.bound();
-                }
                 let longest_m = reader.longest_wavelength_m;
-                if most * longest_m / (4.0 * PI * view.near_m[l]) * antenna.port_amplitude >= least * floor {
+                let rays = (view.most[l] + images * antenna.radiator.peak_amplitude) * front;
+                let mut most = rays * longest_m / (4.0 * PI * view.near_m[l]);
+                if let Some(waves) = waves_of(crossing, scene, work, reader.antennas.start + port) {
+                    most += waves.bound(view.near_m[l], longest_m);
+                }
+                if most * antenna.port_amplitude >= least * floor {
                     out.open |= bit;
                 }
             }

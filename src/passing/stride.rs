@@ -108,6 +108,13 @@ impl Stride {
         Vec3::new(self.speed_m_s * time_s, self.lateral_m, self.height_m)
     }
 
+    /// How the tag sits without sway and flutter.
+    pub fn mean_worn(&self) -> Worn {
+        let (sin, cos) = sin_cos(self.yaw_rad);
+        let turned = |v: Vec3| Vec3::new(v.x * cos - v.y * sin, v.x * sin + v.y * cos, v.z);
+        Worn { axis: turned(self.axis), normal: turned(self.normal), gap_mm: self.mean_gap_mm() }
+    }
+
     /// Largest rise and fall of the tag, m.
     pub fn bounce_m(&self) -> f64 {
         self.bounce_m.abs()

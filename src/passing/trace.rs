@@ -73,14 +73,11 @@ pub fn each_round(
 ) {
     let race = crossing.race;
     let reader = &crossing.point().readers[reader];
-    let mean_excess_m = race.prepared.course.beliefs.diffuse_excess_path_m;
+    let arrivals = (race.scatter_level > 0.0).then(|| scene.arrivals(crossing));
     let waves: Vec<Option<DiffuseWaves>> = reader
         .antennas
         .clone()
-        .map(|a| {
-            (race.diffuse_amplitude > 0.0)
-                .then(|| DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(a), mean_excess_m))
-        })
+        .map(|a| arrivals.as_ref().map(|arrivals| crossing.waves(arrivals, a)))
         .collect();
     let mut curves: Vec<Option<AtFrequency>> = vec![None; reader.channels.len()];
     let (_, schedule) = crossing.schedule(reader);

@@ -55,14 +55,14 @@ pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
     },
     Unknown {
         dim: 1,
-        key: "rician_k_db",
-        name: "how little the surroundings scatter (Rician K)",
+        key: "scatter_loss_db",
+        name: "how little the surroundings scatter (scatter loss)",
         unit: "dB",
         layer: Layer::NobodyKnows,
         enters: Enters::Passings,
         of_tag: false,
         measure: "log received power along a walk past the line at one of the sites",
-        value: |d| d.rician_k_db,
+        value: |d| d.scatter_loss_db,
     },
     Unknown {
         dim: 2,

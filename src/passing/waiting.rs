@@ -159,7 +159,7 @@ fn begin(
     let (threshold, backscatter_db) = race.prepared.tag.curve.join(curve, closeness);
     let threshold_dbm = threshold + race.draw.threshold_offset_db();
     let detail = RoundDetail { incident_dbm: f64::NEG_INFINITY, threshold_dbm, backscatter_db };
-    let waves = waves_of(crossing, work, round.antenna);
+    let waves = waves_of(crossing, scene, work, round.antenna);
     // The bound would seldom spare a promising round.
     if round.promising {
         return Some(Begun { detail, diffuse: ask.diffuse(scene, waves) });
@@ -167,7 +167,7 @@ fn begin(
     let needed = db_to_amplitude_ratio(threshold_dbm + ask.losses_db - ask.antenna.port_power_dbm);
     let least = needed * race.certain_below().max(out.stairs.floor_amplitude());
     let rays = ask.ray_bound(scene);
-    if rays + waves.map_or(0.0, |w| ask.diffuse_bound(scene, w)) < least {
+    if rays + waves.map_or(0.0, |w| ask.diffuse_bound(w)) < least {
         return None;
     }
     let diffuse = ask.diffuse(scene, waves);

@@ -34,7 +34,7 @@ pub struct Unknown {
 /// Unknowns that one world fixes.
 pub const UNKNOWNS: [Unknown; 8] = [
     Unknown {
-        name: "diffuse level (Rician K)",
+        name: "how little the surroundings scatter",
         dim: 1,
         of_tag: false,
         how: "log received power along a walk past the line at one of the sites",

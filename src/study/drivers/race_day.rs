@@ -58,7 +58,7 @@ pub fn inputs(prepared: &Prepared) -> Vec<RaceInput> {
         },
     ];
     let unknowns = [
-        unknown(1, "dB", |d, _| d.rician_k_db),
+        unknown(1, "dB", |d, _| d.scatter_loss_db),
         unknown(2, "dB", |d, _| d.rear_floor_db),
         unknown(3, "", |d, _| d.cling_factor),
         unknown(4, "dB", |d, _| d.body_loss_db),
