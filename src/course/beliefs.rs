@@ -27,8 +27,10 @@ pub struct Beliefs {
     pub scatter_loss_db: Quantity,
     /// Mean detour of the scattered waves, m (passing draw of each wave is exponential with this mean).
     pub scatter_detour_m: f64,
-    /// Level of the wave that creeps round the body to a tag facing away, dB below the bare dipole (race draw).
-    pub rear_floor_db: Quantity,
+    /// Crosswise response of a bent or meandered tag, dB below the one along its axis (race draw; its phase is the sample's own).
+    pub cross_polar_db: Quantity,
+    /// Radius of the torso behind the tag, m (passing draw).
+    pub torso_radius_m: Quantity,
     /// Factor on every air gap of a race: how much bibs cling that day (race draw).
     pub cling_factor: Quantity,
     /// How much more a body costs than the phantom, dB at zero gap, fading with the closeness (race draw).
@@ -80,9 +82,12 @@ pub struct BeliefsForm {
     /// Mean detour of a scattered wave, m.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub scatter_detour_m: Option<f64>,
-    /// What a tag facing away still gets, dB below the bare dipole.
+    /// Crosswise response of the tag, dB below the one along its axis.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub rear_floor_db: Option<QuantityForm>,
+    pub cross_polar_db: Option<QuantityForm>,
+    /// Radius of the torso behind the tag, m.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub torso_radius_m: Option<QuantityForm>,
     /// Factor on every air gap of a race.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cling_factor: Option<QuantityForm>,
@@ -131,7 +136,8 @@ impl From<&Beliefs> for BeliefsForm {
         BeliefsForm {
             scatter_loss_db: Some(b.scatter_loss_db.into()),
             scatter_detour_m: Some(b.scatter_detour_m),
-            rear_floor_db: Some(b.rear_floor_db.into()),
+            cross_polar_db: Some(b.cross_polar_db.into()),
+            torso_radius_m: Some(b.torso_radius_m.into()),
             cling_factor: Some(b.cling_factor.into()),
             body_loss_db: Some(b.body_loss_db.into()),
             batch_offset_db: Some(b.batch_offset_db.into()),
@@ -198,18 +204,24 @@ pub fn read(section: &Section) -> Beliefs {
             read_wetness(&section.table("damp", "beliefs.damp"), Wetness::Damp),
             read_wetness(&section.table("soaked", "beliefs.soaked"), Wetness::Soaked),
         ],
-        scatter_loss_db: section.belief("scatter_loss_db", &limits::SCATTER_LOSS_DB, uniform(-8.0, 4.0), OURS),
-        scatter_detour_m: section.number_or(
-            "scatter_detour_m",
-            &limits::SCATTER_DETOUR_M,
-            6.0,
+        scatter_loss_db: section.belief(
+            "scatter_loss_db",
+            &limits::SCATTER_LOSS_DB,
+            uniform(-8.0, 4.0),
             OURS,
         ),
-        rear_floor_db: section.belief(
-            "rear_floor_db",
-            &limits::REAR_FLOOR_DB,
-            uniform(15.0, 25.0),
-            "our estimate, from the series solution for a muscle cylinder of 0.12 to 0.17 m radius (15 to 28 dB)",
+        scatter_detour_m: section.number_or("scatter_detour_m", &limits::SCATTER_DETOUR_M, 6.0, OURS),
+        cross_polar_db: section.belief(
+            "cross_polar_db",
+            &limits::CROSS_POLAR_DB,
+            uniform(10.0, 20.0),
+            "our estimate: bib antennas are bent and meandered",
+        ),
+        torso_radius_m: section.belief(
+            "torso_radius_m",
+            &limits::TORSO_RADIUS_M,
+            uniform(0.12, 0.17),
+            "our estimate: chests of 75 to 107 cm round",
         ),
         cling_factor: section.belief("cling_factor", &limits::CLING, uniform(0.75, 1.33), OURS),
         body_loss_db: section.belief("body_loss_db", &limits::BODY_LOSS_DB, normal(0.0, 1.0), OURS),

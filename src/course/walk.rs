@@ -72,11 +72,16 @@ pub struct Found<'w> {
 }
 
 /// Keys of earlier versions: kind of table, key, what stands in its place.
-const REMOVED: [(&str, &str, &str); 2] = [
+const REMOVED: [(&str, &str, &str); 3] = [
     (
         "beliefs",
         "rician_k_db",
         "removed: K is now a result, printed for each point; say how strongly the surroundings scatter by `scatter_loss_db` (default -8 to 4)",
+    ),
+    (
+        "beliefs",
+        "rear_floor_db",
+        "removed: what reaches a tag behind the body now comes from the series of a lossy cylinder; `torso_radius_m` sets its size",
     ),
     ("beliefs", "diffuse_excess_path_m", "renamed: write `scatter_detour_m`"),
 ];

@@ -6,6 +6,7 @@ use super::link::{Scene, Sight};
 use super::prepared::{Channel, PreparedAntenna, PreparedReader};
 use super::stride::Instant;
 use crate::numeric::elementary::ln;
+use crate::vector::Vec3;
 use num_complex::Complex64;
 use std::f64::consts::{LOG10_E, PI};
 
@@ -69,27 +70,31 @@ impl Ask<'_> {
         let antenna = self.antenna;
         let worn = &self.instant.worn;
         let spread = self.spread();
-        let (front, any) = if prepared.course.effects.body {
-            (prepared.front_bound.towards(self.sight.k, worn), prepared.front_bound.anywhere(worn.gap_mm))
-        } else {
-            (1.0, 1.0)
+        let patterned = prepared.course.effects.tag_pattern;
+        let most = |k: Vec3| match &prepared.torsos {
+            Some(torsos) => torsos.most(k, worn, patterned),
+            None => worn.most_bare(patterned),
         };
-        let mut sum = self.sight.amplitude * spread * front;
+        let mut sum = self.sight.amplitude * spread * most(self.sight.k);
         if antenna.ground {
             let image = antenna.radiator.at.mirrored_in_z();
             let path = self.instant.at - image;
             let distance = path.norm();
             let k = path * (1.0 / distance);
             let reflection = scene.race.road(scene.point).at(k.z);
-            let most = reflection.horizontal.norm_sqr().max(reflection.vertical.norm_sqr()).sqrt();
-            let front =
-                if prepared.course.effects.body { prepared.front_bound.towards(k, worn) } else { 1.0 };
-            sum +=
-                antenna.radiator.amplitude(k.mirrored_in_z()) * most * front * spread * self.sight.distance
-                    / distance;
+            let kept = reflection.horizontal.norm_sqr().max(reflection.vertical.norm_sqr()).sqrt();
+            let gain = antenna.radiator.amplitude(k.mirrored_in_z());
+            sum += gain * kept * most(k) * spread * self.sight.distance / distance;
         }
         // An image in a metal plane is never nearer than the direct path and never better than the peak gain.
         let planes = prepared.points[scene.point].planes.len();
+        if planes == 0 {
+            return sum;
+        }
+        let any = match &prepared.torsos {
+            Some(torsos) => torsos.most_at_gaps(worn.gap_mm, worn.gap_mm, worn, patterned),
+            None => worn.most_bare(patterned),
+        };
         sum + antenna.radiator.peak_amplitude * spread * planes as f64 * any
     }
 

@@ -20,7 +20,7 @@ use std::sync::OnceLock;
 pub const RACE_DIMS: usize = 11;
 /// Independent scrambles of the races' Sobol' sequence that stand beside each other.
 pub const REPLICATES: u64 = 16;
-pub const RUNNER_DIMS: usize = 16;
+pub const RUNNER_DIMS: usize = 18;
 pub const CROSSING_DIMS: usize = 10;
 
 /// What all passings of one race share.
@@ -30,7 +30,7 @@ pub struct RaceDraw {
     /// Shares of dry, damp and soaked bibs that day.
     pub wetness_shares: [f64; 3],
     pub scatter_loss_db: f64,
-    pub rear_floor_db: f64,
+    pub cross_polar_db: f64,
     pub cling_factor: f64,
     pub body_loss_db: f64,
     /// Added to every threshold: batch offset, error of the samples' mean, laboratory bias.
@@ -54,7 +54,7 @@ impl RaceDraw {
             race,
             wetness_shares: course.weather.shares(u[0]),
             scatter_loss_db: beliefs.scatter_loss_db.quantile(u[1]),
-            rear_floor_db: beliefs.rear_floor_db.quantile(u[2]),
+            cross_polar_db: beliefs.cross_polar_db.quantile(u[2]),
             cling_factor: beliefs.cling_factor.quantile(u[3]),
             body_loss_db: beliefs.body_loss_db.quantile(u[4]),
             batch_offset_db: beliefs.batch_offset_db.quantile(u[5]),
@@ -138,6 +138,10 @@ pub struct RunnerDraw {
     pub flutter_share: f64,
     pub sway_deg: f64,
     pub bounce_m: f64,
+    /// Crosswise current of this sample, dB below that along its axis, and its phase.
+    pub cross_polar_db: f64,
+    pub cross_phase_rad: f64,
+    pub torso_radius_m: f64,
 }
 
 impl RunnerDraw {
@@ -189,6 +193,9 @@ impl RunnerDraw {
             flutter_share: beliefs.flutter_share.quantile(u[12]).clamp(0.0, 1.0),
             sway_deg: beliefs.sway_deg.quantile(u[13]),
             bounce_m: beliefs.bounce_m.quantile(u[14]),
+            cross_polar_db: race.cross_polar_db,
+            cross_phase_rad: 2.0 * PI * u[16],
+            torso_radius_m: beliefs.torso_radius_m.quantile(u[17]),
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The sum of the rays: incident power at the tag, one line per term.
 //!
-//!   c = Σ √G·(λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) + scattered
+//!   c = Σ √G·(λ/4πd)·e^(−jkd)·T·10^(−L_block/20) + scattered
 //!
 //! over the direct ray, the road's image (antennas higher than 0.15 m) and the images in metal planes. The same c serves both
 //! directions of one antenna (reciprocity), so P_inc = P_port + 20 log₁₀|c| − L_cover − L_film − L_body and
@@ -11,17 +11,16 @@
 
 use super::abreast;
 use super::antenna_pattern::Radiator;
-use super::body::{Body, Worn, mirror};
+use super::body::{Torsos, Worn};
 use super::diffuse::{Arrivals, DiffuseWaves};
-use super::dipole;
-use super::fresnel::METAL;
+use super::fresnel::{METAL, mirror};
 use super::pass::Crossing;
 use super::prepared::{Channel, PreparedAntenna};
 use super::race::RaceContext;
 use super::screens::{self, Neighbour};
 use super::stride::Instant;
 use super::turn::turn;
-use crate::units::wave_number_rad_m;
+use crate::units::wavelength_m;
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 use std::f64::consts::PI;
@@ -79,7 +78,7 @@ impl Scene<'_> {
     /// What a tag makes of a ray on this day.
     pub fn taker(&self) -> Taker<'_> {
         let effects = &self.race.prepared.course.effects;
-        Taker { body: effects.body.then_some(&self.race.body), patterned: effects.tag_pattern }
+        Taker { body: self.race.prepared.torsos.as_deref(), patterned: effects.tag_pattern }
     }
 
     /// √G·(λ/4πd)·10^(−L_block/20) of the direct ray.
@@ -161,8 +160,7 @@ impl Scene<'_> {
 
     /// Where the scattered waves of a crossing come from and what the tag, worn as on average over it, takes from them.
     pub fn arrivals(&self, crossing: &Crossing) -> Arrivals {
-        let wave_number = wave_number_rad_m(self.race.prepared.mid_freq_mhz);
-        let wavelength_m = 2.0 * PI / wave_number;
+        let wavelength_m = wavelength_m(self.race.prepared.mid_freq_mhz);
         let (worn, taker) = (crossing.stride.mean_worn(), self.taker());
         let at = crossing.stride.mean_place(0.0);
         let mut stream = crossing.draw.identity.arrivals();
@@ -171,7 +169,7 @@ impl Scene<'_> {
             let from = at - k * screens::REACH_M;
             let seen =
                 screens::neighbours_amplitude(self.neighbours, at.x, from, at, from.z < 0.0, wavelength_m);
-            taker.taken(k, field, &worn, wave_number) * seen
+            taker.taken(k, field, &worn) * seen
         })
     }
 
@@ -208,26 +206,26 @@ impl Ray {
     }
 }
 
-/// A worn tag, or one in free air.
+/// A worn tag, or one in free air (Σ over its currents along and crosswise).
 #[derive(Clone, Copy)]
 pub struct Taker<'a> {
-    pub body: Option<&'a Body>,
+    pub body: Option<&'a Torsos>,
     pub patterned: bool,
 }
 
 impl Taker<'_> {
-    /// √G·(λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) of one ray.
+    /// √G·(λ/4πd)·e^(−jkd)·T·10^(−L_block/20) of one ray.
     #[inline(always)]
     pub fn amplitude(&self, ray: &Ray) -> Complex64 {
-        ray.taken_by(self.taken(ray.k, &ray.field, &ray.worn, ray.wave_number))
+        ray.taken_by(self.taken(ray.k, &ray.field, &ray.worn))
     }
 
     /// What the tag takes from a wave along `k` with field `e`, relative to broadside in its lab mount.
     #[inline(always)]
-    pub fn taken(&self, k: Vec3, e: &Field, worn: &Worn, wave_number: f64) -> Complex64 {
+    pub fn taken(&self, k: Vec3, e: &Field, worn: &Worn) -> Complex64 {
         match self.body {
-            Some(body) => body.taken(k, e, worn, wave_number, self.patterned),
-            None => dipole::taken(k, e, worn.axis, self.patterned),
+            Some(body) => body.taken(k, e, worn, self.patterned),
+            None => worn.bare(k, e, self.patterned),
         }
     }
 }

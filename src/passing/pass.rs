@@ -10,7 +10,7 @@ use super::contention::Frame;
 use super::diffuse::{Arrivals, DiffuseWaves};
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
 use super::link::Scene;
-use super::prepared::{BIN_M, PreparedPoint, PreparedReader};
+use super::prepared::{BIN_M, Prepared, PreparedPoint, PreparedReader};
 use super::promise::{Reading, judge, least_amplitude};
 use super::race::RaceContext;
 use super::schedule::Schedule;
@@ -120,12 +120,7 @@ impl<'a> Crossing<'a> {
             race,
             runner,
             draw,
-            most_taken: if prepared.course.effects.body {
-                let (narrow_mm, wide_mm) = stride.gap_range_mm();
-                prepared.front_bound.at_gaps(narrow_mm, wide_mm)
-            } else {
-                1.0
-            },
+            most_taken: most_taken(prepared, &stride),
             half_time_s: point.zone_m / stride.speed_m_s,
             stride,
             cover_and_film_db: placement.cover_loss_db + runner.film_loss_db,
@@ -178,6 +173,18 @@ impl<'a> Crossing<'a> {
     /// Whether this bib lies closer to the body than any mount measured.
     pub fn clamped_gap(&self) -> bool {
         self.stride.mean_gap_mm() < self.race.prepared.tag.curve.closest_gap_mm()
+    }
+}
+
+/// Most a tag takes from any ray at any gap of its crossing.
+fn most_taken(prepared: &Prepared, stride: &Stride) -> f64 {
+    let (worn, patterned) = (stride.mean_worn(), prepared.course.effects.tag_pattern);
+    match &prepared.torsos {
+        Some(torsos) => {
+            let (narrow_mm, wide_mm) = stride.gap_range_mm();
+            torsos.most_at_gaps(narrow_mm, wide_mm, &worn, patterned)
+        }
+        None => worn.most_bare(patterned),
     }
 }
 

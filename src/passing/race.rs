@@ -1,6 +1,5 @@
-//! What one race adds to the prepared scenario: reflection tables of its wet road, body floor, diffuse level.
+//! What one race adds to the prepared scenario: reflection tables of its wet road, scatter level.
 
-use super::body::Body;
 use super::draw::{OffsetLaw, RaceDraw, offset_law};
 use super::fresnel::{self, METAL, Reflection, ReflectionTable};
 use super::materials;
@@ -13,7 +12,6 @@ use crate::units::{db_to_amplitude_ratio, wave_number_rad_m};
 pub struct RaceContext<'a> {
     pub prepared: &'a Prepared,
     pub draw: RaceDraw,
-    pub body: Body,
     /// Road of each timing point; none where no antenna has a ground image.
     pub roads: Vec<Option<ReflectionTable>>,
     /// 10^(−S/20) of the scattered waves, 0 with the effect off.
@@ -89,10 +87,6 @@ impl<'a> RaceContext<'a> {
         let (low, high) = (offset_law.0.quantile(1e-9), offset_law.0.quantile(1.0 - NOTHING_LEFT));
         RaceContext {
             prepared,
-            body: Body {
-                torso: prepared.torso.clone(),
-                rear_floor: db_to_amplitude_ratio(-draw.rear_floor_db),
-            },
             roads,
             scatter_level: if course.effects.diffuse_waves {
                 db_to_amplitude_ratio(-draw.scatter_loss_db)

@@ -44,7 +44,7 @@ pub fn k_db(prepared: &Prepared, point: usize) -> Option<Vec<f64>> {
             let instant = crossing.stride.at(x_m / crossing.stride.speed_m_s);
             let sight = Sight::new(&antenna.radiator, instant.at);
             let scale = scene.direct_scale(antenna, channel, &instant, &sight);
-            let k = scene.taker().taken(sight.k, &sight.field, &instant.worn, channel.wave_number) * scale;
+            let k = scene.taker().taken(sight.k, &sight.field, &instant.worn) * scale;
             (k.norm(), instant, sight)
         };
         let steps = (2.0 * zone_m / STEP_M) as i32;

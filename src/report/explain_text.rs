@@ -54,7 +54,7 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
         &[
             vec!["threshold error (lab, samples, batch)".into(), format!("{:+.2} dB", d.threshold_offset_db)],
             vec!["scatter loss".into(), format!("{:+.1} dB", d.scatter_loss_db)],
-            vec!["rear floor".into(), format!("{:.1} dB", d.rear_floor_db)],
+            vec!["crosswise response".into(), format!("-{:.1} dB", d.cross_polar_db)],
             vec!["cling factor".into(), format!("{:.2}", d.cling_factor)],
             vec!["body loss beyond the phantom".into(), format!("{:+.2} dB", d.body_loss_db)],
         ],

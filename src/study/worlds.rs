@@ -40,10 +40,10 @@ pub const UNKNOWNS: [Unknown; 8] = [
         how: "log received power along a walk past the line at one of the sites",
     },
     Unknown {
-        name: "level behind the body",
+        name: "crosswise response of the tag",
         dim: 2,
         of_tag: false,
-        how: "measure thresholds of a tag on the far side of the phantom",
+        how: "turn a tag by 90 degrees in the chamber and measure its threshold",
     },
     Unknown {
         name: "how closely bibs cling",

@@ -27,7 +27,7 @@ pub struct Drawn {
 
 /// Places of the unit cube's coordinates, in the order of the Sobol' dimensions: the coarsest first.
 const RACE: [usize; 11] = [0, 1, 4, 3, 7, 8, 6, 5, 2, 10, 9];
-const RUNNER: [usize; 14] = [5, 6, 7, 3, 9, 0, 1, 2, 10, 11, 12, 13, 14, 4];
+const RUNNER: [usize; 16] = [5, 6, 7, 3, 9, 0, 1, 2, 10, 11, 12, 13, 14, 4, 16, 17];
 const CROSSING: [usize; 5] = [0, 1, 2, 3, 4];
 const DIMS: usize = 2 + RACE.len() + RUNNER.len() + CROSSING.len();
 
@@ -49,11 +49,11 @@ pub const GROUPS: [(&str, Takes); 13] = [
     ("where the bib sits", |t, f| t.placement = f.placement),
     ("air gap behind the bib", |t, f| take(&mut t.runner, &f.runner, [5])),
     ("what water does to the tag", |t, f| take(&mut t.runner, &f.runner, [6, 7])),
-    ("resonance of this sample", |t, f| take(&mut t.runner, &f.runner, [9])),
+    ("resonance and crosswise response of this sample", |t, f| take(&mut t.runner, &f.runner, [9, 16])),
     ("height of the tag", |t, f| take(&mut t.runner, &f.runner, [0, 1, 2])),
     ("speed and steps", |t, f| take(&mut t.runner, &f.runner, [3, 11])),
-    ("heading, lean and swing of the trunk", |t, f| {
-        take(&mut t.runner, &f.runner, [4, 10, 12, 13, 14]);
+    ("size, heading, lean and swing of the trunk", |t, f| {
+        take(&mut t.runner, &f.runner, [4, 10, 12, 13, 14, 17]);
         take(&mut t.crossing, &f.crossing, [1, 2, 3, 4]);
     }),
     ("place across the road", |t, f| take(&mut t.crossing, &f.crossing, [0])),

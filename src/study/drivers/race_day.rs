@@ -59,7 +59,7 @@ pub fn inputs(prepared: &Prepared) -> Vec<RaceInput> {
     ];
     let unknowns = [
         unknown(1, "dB", |d, _| d.scatter_loss_db),
-        unknown(2, "dB", |d, _| d.rear_floor_db),
+        unknown(2, "dB", |d, _| d.cross_polar_db),
         unknown(3, "", |d, _| d.cling_factor),
         unknown(4, "dB", |d, _| d.body_loss_db),
         unknown(5, "dB", |d, _| d.batch_offset_db),
@@ -78,7 +78,8 @@ pub fn inputs(prepared: &Prepared) -> Vec<RaceInput> {
         .chain(of_the_day)
         .filter(|input| match input.dim {
             1 => course.effects.diffuse_waves,
-            2 | 4 => course.effects.body,
+            2 => course.effects.tag_pattern,
+            4 => course.effects.body,
             10 => course.effects.water,
             _ => true,
         })
