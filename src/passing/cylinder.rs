@@ -304,8 +304,8 @@ mod tests {
         }
     }
 
-    /// Source: image in a flat torso (Balanis, Antenna Theory, §4.8, from memory): the flat limit holds within 2 dB up to 70° of azimuth and
-    /// elevations to 45°; at 90° the mirror has a null, the body has none.
+    /// Source: image in a flat torso (Balanis, Antenna Theory, §4.8, from memory): the flat limit holds within 2 dB up to 60° of azimuth (3 dB at 70°) and
+    /// 0.5 dB up to 60° of elevation; at 90° the mirror has a null, the body has none.
     #[test]
     fn val_flat_limit_and_no_null_at_the_side() {
         let (k, eps) = (wave_number_rad_m(915.0), materials::torso(915.0));
@@ -331,7 +331,10 @@ mod tests {
                 let (sin, cos) = libm::sincos(azimuth_deg.to_radians());
                 let flat = over(cos, -fresnel::half_space(eps, cos).vertical) * cos * shape(sin) / broadside;
                 let off_db = worn_db(eps, 0.145, gap_mm, azimuth_deg) - amplitude_ratio_to_db(flat);
-                assert!(off_db.abs() < if azimuth_deg < 65.0 { 2.0 } else { 3.0 }, "{gap_mm} {azimuth_deg}: {off_db}");
+                assert!(
+                    off_db.abs() < if azimuth_deg < 65.0 { 2.0 } else { 3.0 },
+                    "{gap_mm} {azimuth_deg}: {off_db}"
+                );
             }
             // At 20 mm the tag's own null at its end is a true one.
             let side_db = worn_db(eps, 0.145, gap_mm, 90.0);
