@@ -93,6 +93,7 @@ limits! {
     SCATTER_DETOUR_M: "beliefs.scatter_detour_m", "m", 0.0, 100.0, "detour of a scattered wave near the line", OURS;
     CROSS_POLAR_DB: "beliefs.cross_polar_db", "dB", 3.0, 120.0, "the crosswise response lies below the other", "definition";
     TORSO_RADIUS_M: "beliefs.torso_radius_m", "m", 0.12, 0.17, "radii for which the body is tabulated", OURS;
+    START_UP_MS: "beliefs.start_up_ms", "ms", 0.0, 20.0, "chips charge within some milliseconds", OURS;
     CLING: "beliefs.cling_factor", "", 0.05, 20.0, "a factor on the gap", OURS;
     BODY_LOSS_DB: "beliefs.body_loss_db", "dB", -20.0, 20.0, "difference between a body and the lab's phantom", OURS;
     BATCH_DB: "beliefs.batch_offset_db", "dB", -20.0, 20.0, "difference between batches of one tag", OURS;

@@ -31,6 +31,8 @@ pub struct Beliefs {
     pub cross_polar_db: Quantity,
     /// Radius of the torso behind the tag, m (passing draw).
     pub torso_radius_m: Quantity,
+    /// Time under power a tag needs before it hears a Query, ms (race draw).
+    pub start_up_ms: Quantity,
     /// Factor on every air gap of a race: how much bibs cling that day (race draw).
     pub cling_factor: Quantity,
     /// How much more a body costs than the phantom, dB at zero gap, fading with the closeness (race draw).
@@ -88,6 +90,9 @@ pub struct BeliefsForm {
     /// Radius of the torso behind the tag, m.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub torso_radius_m: Option<QuantityForm>,
+    /// Time under power a tag needs before it hears a Query, ms.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub start_up_ms: Option<QuantityForm>,
     /// Factor on every air gap of a race.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cling_factor: Option<QuantityForm>,
@@ -138,6 +143,7 @@ impl From<&Beliefs> for BeliefsForm {
             scatter_detour_m: Some(b.scatter_detour_m),
             cross_polar_db: Some(b.cross_polar_db.into()),
             torso_radius_m: Some(b.torso_radius_m.into()),
+            start_up_ms: Some(b.start_up_ms.into()),
             cling_factor: Some(b.cling_factor.into()),
             body_loss_db: Some(b.body_loss_db.into()),
             batch_offset_db: Some(b.batch_offset_db.into()),
@@ -223,6 +229,7 @@ pub fn read(section: &Section) -> Beliefs {
             uniform(0.12, 0.17),
             "our estimate: chests of 75 to 107 cm round",
         ),
+        start_up_ms: section.belief("start_up_ms", &limits::START_UP_MS, uniform(1.0, 3.0), OURS),
         cling_factor: section.belief("cling_factor", &limits::CLING, uniform(0.75, 1.33), OURS),
         body_loss_db: section.belief("body_loss_db", &limits::BODY_LOSS_DB, normal(0.0, 1.0), OURS),
         batch_offset_db: section.belief("batch_offset_db", &limits::BATCH_DB, normal(0.0, 0.3), OURS),

@@ -17,7 +17,7 @@ use crate::tag::Tag;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-pub const RACE_DIMS: usize = 11;
+pub const RACE_DIMS: usize = 12;
 /// Independent scrambles of the races' Sobol' sequence that stand beside each other.
 pub const REPLICATES: u64 = 16;
 pub const RUNNER_DIMS: usize = 18;
@@ -42,6 +42,8 @@ pub struct RaceDraw {
     pub sample_shift_sd_mhz: f64,
     /// Rank of the road film, read by each point's surface.
     pub film_rank: f64,
+    /// Time under power a tag needs before it hears a Query, ms.
+    pub start_up_ms: f64,
 }
 
 impl RaceDraw {
@@ -67,6 +69,7 @@ impl RaceDraw {
             sample_offset_sd_db: sigma,
             sample_shift_sd_mhz: if own_law { 0.0 } else { spread.shift_sigma_mhz.quantile(u[9]) },
             film_rank: u[10],
+            start_up_ms: beliefs.start_up_ms.quantile(u[11]),
         }
     }
 

@@ -37,6 +37,7 @@ pub mod trace;
 pub mod turn;
 pub mod unknowns;
 pub mod waiting;
+pub mod waking;
 
 pub use draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw};
 pub use pass::{Crossing, Workspace, pass};

@@ -19,6 +19,7 @@ use super::screens::{self, Neighbour};
 use super::stairs::Stairs;
 use super::stride::Stride;
 use super::waiting::{Waiter, Waiting, ask_waiting};
+use super::waking::{Asked, LONG_ROUND_S, each_part};
 use crate::random::transform::poisson_quantile;
 use crate::tag::closeness;
 use crate::tag::curve::AtFrequency;
@@ -48,6 +49,8 @@ pub struct Workspace {
     /// Tag curve at the channels met, per reader and channel.
     pub(super) curves: Vec<Option<AtFrequency>>,
     merged: Vec<Round>,
+    /// Margin and heard odds of the parts of a long round.
+    parts: Vec<(f64, f64)>,
     /// What each reader does during the crossing.
     readings: Vec<Reading>,
     /// Rounds fully worked out since the workspace was made.
@@ -142,9 +145,24 @@ impl<'a> Crossing<'a> {
     /// The reader's frame in this crossing's contention, and when it asks.
     pub fn schedule<'r>(&self, reader: &'r PreparedReader) -> (&'r Frame, Schedule) {
         let frame = reader.frames.at(self.contenders(reader));
-        let schedule =
-            Schedule::new(reader, frame.round_s, self.draw, self.half_time_s, self.stride.speed_m_s);
+        let schedule = Schedule::new(
+            reader,
+            frame.round_s,
+            self.draw,
+            self.half_time_s,
+            self.stride.speed_m_s,
+            self.race.draw.start_up_ms * 1e-3,
+        );
         (frame, schedule)
+    }
+
+    /// How far beyond the bin of its middle a round of `round_s` can matter, m.
+    pub fn overhang_m(&self, round_s: f64) -> f64 {
+        if round_s > LONG_ROUND_S {
+            self.stride.speed_m_s * (0.5 * round_s + self.race.draw.start_up_ms * 1e-3)
+        } else {
+            0.0
+        }
     }
 
     /// Loss each way that does not depend on the antenna: cover, film, body against phantom.
@@ -339,10 +357,16 @@ fn pass_bin(
     for n in rounds {
         let port = schedule.port(n);
         out.in_reach |= promises.in_reach >> port & 1 == 1;
-        if asked >> port & 1 == 0 {
+        if asked >> port & 1 == 0 || schedule.starting_up(n) {
             continue;
         }
         let channel = reader.hop_order[schedule.hop(n)];
+        if schedule.round_s() > LONG_ROUND_S {
+            let place =
+                LongRound { antenna: reader.antennas.start + port, channel, middle_s: schedule.time_s(n) };
+            ask_long(crossing, scene, reader, &reading, &place, work, out);
+            continue;
+        }
         waiting.push(Waiter {
             reader: bin.index,
             antenna: reader.antennas.start + port,
@@ -356,4 +380,38 @@ fn pass_bin(
             ask_waiting(crossing, scene, waiting, work, out);
         }
     }
+}
+
+/// A round too long for its middle to stand for it.
+struct LongRound {
+    antenna: usize,
+    channel: usize,
+    middle_s: f64,
+}
+
+fn ask_long(
+    crossing: &Crossing,
+    scene: &Scene,
+    reader: &PreparedReader,
+    reading: &Reading,
+    round: &LongRound,
+    work: &mut Workspace,
+    out: &mut LineRounds,
+) {
+    let freq_mhz = reader.channels[round.channel].freq_mhz;
+    let place = reading.first_curve + round.channel;
+    let curve = work.curves[place].get_or_insert_with(|| crossing.curve_at(freq_mhz)).clone();
+    let mut parts = std::mem::take(&mut work.parts);
+    parts.clear();
+    let waves = waves_of(crossing, scene, work, round.antenna);
+    let asked = Asked { reader, antenna: round.antenna, channel: round.channel, waves, curve: &curve };
+    let round_s = reading.schedule.round_s();
+    each_part(crossing, scene, &asked, round.middle_s, round_s, |margin_db, heard, _| {
+        parts.push((margin_db, heard))
+    });
+    if parts[0].0 >= crossing.race.certain_below_db() {
+        out.stairs.add_parts(&parts, reading.alone);
+    }
+    work.parts = parts;
+    work.rounds_evaluated += 1;
 }

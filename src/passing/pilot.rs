@@ -132,8 +132,8 @@ fn settle_contention(prepared: &mut Prepared, crossings: &[(RaceDraw, RunnerDraw
         for (reader, lists) in awake.iter_mut().enumerate() {
             let mut heard = Vec::new();
             each_round(&crossing, &scene, reader, 1, |round| {
-                if round.incident_dbm >= round.threshold_dbm {
-                    heard.push(round.heard_odds);
+                if round.powered_share > 0.0 {
+                    heard.push(round.heard_odds * round.powered_share);
                 }
             });
             lists.push(heard);

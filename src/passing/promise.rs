@@ -58,7 +58,8 @@ pub fn judge(
 ) -> Promises {
     let channel = &reader.channels[0];
     let antennas = &scene.antennas()[reader.antennas.clone()];
-    let half_m = (0.25 * BIN_M * BIN_M + crossing.stride.bounce_m().powi(2)).sqrt();
+    let half_bin_m = 0.5 * BIN_M + crossing.overhang_m(reading.schedule.round_s());
+    let half_m = (half_bin_m * half_bin_m + crossing.stride.bounce_m().powi(2)).sqrt();
     let mut out = Promises::default();
     for first in (0..antennas.len()).step_by(LANES) {
         let radiators = std::array::from_fn(|l| &antennas[(first + l).min(antennas.len() - 1)].radiator);

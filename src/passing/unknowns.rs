@@ -163,6 +163,17 @@ pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
         measure: "measure the film on the road on a wet day",
         value: |d| d.film_rank,
     },
+    Unknown {
+        dim: 11,
+        key: "start_up_ms",
+        name: "time a tag needs to start up",
+        unit: "ms",
+        layer: Layer::NobodyKnows,
+        enters: Enters::Passings,
+        of_tag: true,
+        measure: "switch the carrier on ever later before a Query in the chamber",
+        value: |d| d.start_up_ms,
+    },
 ];
 
 /// Dimensions whose law belongs to each tag by itself.

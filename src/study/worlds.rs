@@ -17,7 +17,7 @@ use crate::tag::Tag;
 /// Places in the race draw's point of the unit cube (see `passing::draw`).
 const DAY: [usize; 2] = [0, 10];
 const SHARED: [usize; 5] = [1, 2, 3, 4, 8];
-const OF_TAG: [usize; 4] = [5, 6, 7, 9];
+const OF_TAG: [usize; 5] = [5, 6, 7, 9, 11];
 
 /// Something unknown that a measurement could tell.
 #[derive(Clone, Debug, PartialEq)]

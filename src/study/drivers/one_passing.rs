@@ -26,7 +26,7 @@ pub struct Drawn {
 }
 
 /// Places of the unit cube's coordinates, in the order of the Sobol' dimensions: the coarsest first.
-const RACE: [usize; 11] = [0, 1, 4, 3, 7, 8, 6, 5, 2, 10, 9];
+const RACE: [usize; 12] = [0, 1, 4, 3, 7, 8, 6, 5, 2, 10, 9, 11];
 const RUNNER: [usize; 16] = [5, 6, 7, 3, 9, 0, 1, 2, 10, 11, 12, 13, 14, 4, 16, 17];
 const CROSSING: [usize; 5] = [0, 1, 2, 3, 4];
 const DIMS: usize = 2 + RACE.len() + RUNNER.len() + CROSSING.len();
@@ -43,7 +43,7 @@ fn take<const N: usize>(to: &mut [f64], from: &[f64], places: [usize; N]) {
 pub const GROUPS: [(&str, Takes); 13] = [
     ("weather of the day", |t, f| take(&mut t.race, &f.race, [0, 10])),
     ("what else the race shares (batch, lab, body, diffuse level)", |t, f| {
-        take(&mut t.race, &f.race, [1, 2, 3, 4, 5, 6, 7, 8, 9]);
+        take(&mut t.race, &f.race, [1, 2, 3, 4, 5, 6, 7, 8, 9, 11]);
     }),
     ("how wet the bib is", |t, f| t.wetness = f.wetness),
     ("where the bib sits", |t, f| t.placement = f.placement),
