@@ -6,7 +6,6 @@ use super::link::{Scene, Sight};
 use super::prepared::{Channel, PreparedAntenna, PreparedReader};
 use super::stride::Instant;
 use crate::numeric::elementary::ln;
-use crate::vector::Vec3;
 use num_complex::Complex64;
 use std::f64::consts::{LOG10_E, PI};
 
@@ -64,18 +63,10 @@ impl Ask<'_> {
         self.channel.wavelength_m / (4.0 * PI * self.sight.distance)
     }
 
-    /// Bound on the sum of direct ray and images.
-    pub(super) fn ray_bound(&self, scene: &Scene) -> f64 {
-        let prepared = scene.race.prepared;
+    /// Bound on the sum of direct ray and images; `most_taken` bounds what the tag takes from any ray of its crossing.
+    pub(super) fn ray_bound(&self, scene: &Scene, most_taken: f64) -> f64 {
         let antenna = self.antenna;
-        let worn = &self.instant.worn;
-        let spread = self.spread();
-        let patterned = prepared.course.effects.tag_pattern;
-        let most = |k: Vec3| match &prepared.torsos {
-            Some(torsos) => torsos.most(k, worn, patterned),
-            None => worn.most_bare(patterned),
-        };
-        let mut sum = self.sight.amplitude * spread * most(self.sight.k);
+        let mut sum = self.sight.amplitude;
         if antenna.ground {
             let image = antenna.radiator.at.mirrored_in_z();
             let path = self.instant.at - image;
@@ -83,19 +74,12 @@ impl Ask<'_> {
             let k = path * (1.0 / distance);
             let reflection = scene.race.road(scene.point).at(k.z);
             let kept = reflection.horizontal.norm_sqr().max(reflection.vertical.norm_sqr()).sqrt();
-            let gain = antenna.radiator.amplitude(k.mirrored_in_z());
-            sum += gain * kept * most(k) * spread * self.sight.distance / distance;
+            sum += antenna.radiator.amplitude(k.mirrored_in_z()) * kept * self.sight.distance / distance;
         }
         // An image in a metal plane is never nearer than the direct path and never better than the peak gain.
-        let planes = prepared.points[scene.point].planes.len();
-        if planes == 0 {
-            return sum;
-        }
-        let any = match &prepared.torsos {
-            Some(torsos) => torsos.most_at_gaps(worn.gap_mm, worn.gap_mm, worn, patterned),
-            None => worn.most_bare(patterned),
-        };
-        sum + antenna.radiator.peak_amplitude * spread * planes as f64 * any
+        let planes = scene.race.prepared.points[scene.point].planes.len();
+        sum += antenna.radiator.peak_amplitude * planes as f64;
+        sum * self.spread() * most_taken
     }
 
     /// Bound on the scattered waves at this distance.

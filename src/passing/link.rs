@@ -9,12 +9,12 @@
 //! Source: H. T. Friis 1946 for the ray; J. D. Griffin, G. D. Durgin, IEEE Antennas Propag. Mag. 51(2) 2009, 11-25,
 //! for the backscatter budget (abstract; form from memory).
 
-use super::abreast;
 use super::antenna_pattern::Radiator;
 use super::body::{Torsos, Worn};
+use super::crossing::Crossing;
 use super::diffuse::{Arrivals, DiffuseWaves};
+use super::four_at_once;
 use super::fresnel::{METAL, mirror};
-use super::pass::Crossing;
 use super::prepared::{Channel, PreparedAntenna};
 use super::race::RaceContext;
 use super::screens::{self, Neighbour};
@@ -175,7 +175,7 @@ impl Scene<'_> {
 
     /// Sum of the scattered waves at the tag, on the scale of c.
     pub fn diffuse(&self, waves: &DiffuseWaves, channel: &Channel, at: Vec3, sight: &Sight) -> Complex64 {
-        abreast::diffuse_sum(waves, at, sight.distance, channel.wave_number)
+        four_at_once::diffuse_sum(waves, at, sight.distance, channel.wave_number)
     }
 }
 

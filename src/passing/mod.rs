@@ -8,17 +8,18 @@
 //! ```
 //! `pilot` settles what depends on the whole layout (contenders, order of places) before the first passing counts.
 
-pub mod abreast;
 pub mod air_interface;
 pub mod antenna_pattern;
 pub mod ask;
 pub mod body;
 pub mod contention;
+pub mod crossing;
 pub mod cylinder;
 pub mod decode;
 pub mod diffuse;
 pub mod dipole;
 pub mod draw;
+pub mod four_at_once;
 pub mod fresnel;
 pub mod link;
 pub mod materials;

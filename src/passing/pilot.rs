@@ -7,9 +7,9 @@
 //! Source: M/G/∞ occupancy = arrival rate × mean stay (J. D. C. Little, Oper. Res. 9 (1961) 383-387).
 //! Known weakness: the flow is steady; a mass start is its own flow. Draws are the pilot's own, so that the forecast's draws stay untouched.
 
+use super::crossing::{Crossing, neighbours_of};
 use super::draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw, crossing_uniforms, runner_uniforms};
 use super::link::Scene;
-use super::pass::{Crossing, neighbours_of};
 use super::prepared::{BIN_M, Prepared};
 use super::race::RaceContext;
 use super::trace::each_round;

@@ -11,30 +11,14 @@
 //! flat one), so G ≤ G₀ − min(12(α/α₃)², A) with α₃ the wider of the two beamwidths; α is taken as small as the bin allows.
 //! What is needed is the least of threshold plus losses over the gaps of this crossing and the channels of the reader.
 
-use super::abreast::{self, LANES};
+use super::crossing::{Crossing, Reading, Workspace, waves_of};
+use super::four_at_once::{self, LANES};
 use super::link::Scene;
-use super::pass::{Crossing, Workspace, waves_of};
 use super::prepared::{BIN_M, PreparedReader};
-use super::schedule::Schedule;
 use crate::tag::closeness;
 use crate::units::db_to_amplitude_ratio;
 use crate::vector::Vec3;
 use std::f64::consts::PI;
-
-/// One reader during one crossing.
-#[derive(Clone, Copy, Debug)]
-pub struct Reading {
-    pub schedule: Schedule,
-    /// Odds to be alone in a slot.
-    pub alone: f64,
-    /// Place of its first channel among the tag curves of the crossing.
-    pub first_curve: usize,
-    /// Square root of the power in mW that wakes every sample at the mean gap on the first channel, losses included.
-    pub sure_amplitude: f64,
-    /// Square root of the least power in mW, losses included, at which the average sample wakes at any gap of this crossing on any
-    /// channel; worked out when a line was not settled by its promising bins.
-    pub least_amplitude: Option<f64>,
-}
 
 /// Antennas of a reader in one bin, a bit for each port.
 #[derive(Clone, Copy, Debug, Default)]
@@ -63,7 +47,7 @@ pub fn judge(
     let mut out = Promises::default();
     for first in (0..antennas.len()).step_by(LANES) {
         let radiators = std::array::from_fn(|l| &antennas[(first + l).min(antennas.len() - 1)].radiator);
-        let view = abreast::view(radiators, middle, half_m);
+        let view = four_at_once::view(radiators, middle, half_m);
         for (l, antenna) in antennas[first..].iter().take(LANES).enumerate() {
             let (port, bare) = (first + l, view.bare[l] * channel.wavelength_m / (4.0 * PI));
             let bit = 1 << port;

@@ -6,9 +6,9 @@
 //! the scatter loss in the middle of its belief. The mean over the waves is that of 512 draws of a fixed stream, so two standard errors
 //! are 0.2 dB.
 
+use super::crossing::Crossing;
 use super::draw::{CROSSING_DIMS, CrossingDraw, CrossingId, RACE_DIMS, RUNNER_DIMS, RaceDraw, RunnerDraw};
 use super::link::{Scene, Sight};
-use super::pass::Crossing;
 use super::prepared::Prepared;
 use super::race::RaceContext;
 use crate::course::weather::Wetness;

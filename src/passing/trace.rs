@@ -1,8 +1,8 @@
 //! The trace of one crossing: every round in the order of time, with the numbers a pocket calculator can check.
 
+use super::crossing::{Crossing, neighbours_of};
 use super::diffuse::DiffuseWaves;
 use super::link::Scene;
-use super::pass::{Crossing, neighbours_of};
 use super::screens::Neighbour;
 use super::waking::{Asked, LONG_ROUND_S, at, each_part};
 use crate::tag::curve::AtFrequency;

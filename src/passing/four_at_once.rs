@@ -1,4 +1,4 @@
-//! Four rounds abreast: the arithmetic of places, gains and rays, taken for four rounds in one go.
+//! Four rounds at once: the arithmetic of places, gains and rays, taken for four rounds in one go.
 //!
 //! The bodies of these loops hold no jump and no call, so the compiler turns them into vector arithmetic: two rounds a register
 //! on any 64-bit machine, four where the processor has 256-bit registers (asked at run time). Each round goes through the
@@ -152,7 +152,7 @@ mod tests {
         Radiator::new(&antenna, directive)
     }
 
-    /// One ray alone is plain arithmetic; four abreast may run in wide registers: the same bits on any processor.
+    /// One ray alone is plain arithmetic; four at once may run in wide registers: the same bits on any processor.
     #[test]
     fn four_rays_abreast_have_the_bits_of_each_alone() {
         let body = Torsos::at(900.0);
