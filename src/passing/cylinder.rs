@@ -187,12 +187,12 @@ impl Oblique {
                 let mut turn = Complex64::new(1.0, 0.0);
                 let mut out = Taken { across: [turn * 0.0; 2], along: [turn * 0.0; 2] };
                 for (n, field) in fields.iter().enumerate() {
-                    for pol in 0..2 {
-                        out.across[pol] += field[0][pol] * turn;
-                        out.along[pol] += field[2][pol] * turn;
+                    for (pol, (across, along)) in out.across.iter_mut().zip(&mut out.along).enumerate() {
+                        *across += field[0][pol] * turn;
+                        *along += field[2][pol] * turn;
                         if n > 0 {
-                            out.across[pol] += field[1][pol] * turn.conj();
-                            out.along[pol] += field[3][pol] * turn.conj();
+                            *across += field[1][pol] * turn.conj();
+                            *along += field[3][pol] * turn.conj();
                         }
                     }
                     turn *= step;

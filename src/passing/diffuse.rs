@@ -104,11 +104,8 @@ impl DiffuseWaves {
     /// Largest |sum| at any place at least `distance` m from the antenna.
     #[inline(always)]
     pub fn bound(&self, distance: f64, wavelength_m: f64) -> f64 {
-        let mut most = [0.0; WAVES];
-        for m in 0..WAVES {
-            most[m] = self.amplitude[m] / (distance + self.detour_m[m]);
-        }
-        most.iter().sum::<f64>() * wavelength_m
+        let each = self.amplitude.iter().zip(&self.detour_m);
+        each.map(|(amplitude, detour_m)| amplitude / (distance + detour_m)).sum::<f64>() * wavelength_m
     }
 }
 

@@ -180,7 +180,7 @@ fn ask_long(
 ) {
     let freq_mhz = reader.channels[round.channel].freq_mhz;
     let place = reading.first_curve + round.channel;
-    let curve = work.curves[place].get_or_insert_with(|| crossing.curve_at(freq_mhz)).clone();
+    let curve = *work.curves[place].get_or_insert_with(|| crossing.curve_at(freq_mhz));
     let mut parts = std::mem::take(&mut work.parts);
     parts.clear();
     let waves = waves_of(crossing, scene, work, round.antenna);

@@ -79,7 +79,7 @@ pub fn race_point(tag_name: &str, seed: u64, world: u64, race: u64) -> [f64; RAC
     let mut point = fill(&mut Stream::new(seed, Purpose::Race, 0, race, 0));
     let shared = fill(&mut Stream::new(seed, Purpose::Study, 0, world, 0));
     let own = fill(&mut Stream::new(seed, Purpose::Study, place_of(tag_name), world, 1));
-    debug_assert_eq!(DAY.len() + SHARED.len() + OF_TAG.len() + 1, RACE_DIMS);
+    debug_assert_eq!(DAY.len() + SHARED.len() + OF_TAG.len(), RACE_DIMS);
     for dim in SHARED {
         point[dim] = shared[dim];
     }
