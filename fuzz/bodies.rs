@@ -163,21 +163,10 @@ const PASSINGS: usize = 60;
 /// Prepared scenarios kept, since most changes of the fuzzer are to the passings.
 const KEPT: usize = 64;
 
-/// Geometry only, without the pilot: the order of places visited stays the plain one, and how many contend comes from the bytes. What
-/// depends on the frequency alone is worked out once.
+/// Geometry only, without the pilot: the order of places visited stays the plain one, and how many contend comes from the bytes.
 fn prepared(toml: &str, contenders: f64) -> Option<Prepared> {
-    static SIBLINGS: Mutex<Vec<Prepared>> = Mutex::new(Vec::new());
     let (course, _) = from_text("fuzz.toml", toml, &home().join("scenarios")).ok()?;
-    let mut siblings = SIBLINGS.lock().expect("no panic while it is held");
-    let like = |other: &&Prepared| {
-        other.course.region.name == course.region.name
-            && other.course.effects.tag_pattern == course.effects.tag_pattern
-    };
-    let sibling = siblings.iter().find(like).cloned();
-    let mut made = Prepared::geometry_like(Arc::new(course), demo_tag(), sibling.as_ref());
-    if sibling.is_none() {
-        siblings.push(made.clone());
-    }
+    let mut made = Prepared::geometry(Arc::new(course), demo_tag());
     let readers = made.points.iter_mut().flat_map(|point| &mut point.readers);
     readers.for_each(|reader| reader.mean_contenders = contenders);
     Some(made)

@@ -89,9 +89,11 @@ limits! {
     GAP_MM: "beliefs.air_gap_mm", "mm", 0.0, 500.0, "a gap is not negative; beyond some cm the body no longer matters", OURS;
     SHIFT_MHZ: "beliefs.resonance_shift_mhz", "MHz", -50.0, 150.0, "the sweeps must still cover the shifted frequency", OURS;
     FILM_LOSS_DB: "beliefs.film_loss_db", "dB", 0.0, 30.0, "a loss is not negative", OURS;
-    RICIAN_K_DB: "beliefs.rician_k_db", "dB", -20.0, 60.0, "from hardly any direct wave to hardly any scatter", OURS;
-    EXCESS_PATH_M: "beliefs.diffuse_excess_path_m", "m", 0.0, 100.0, "detour of a scattered wave near the line", OURS;
-    REAR_FLOOR_DB: "beliefs.rear_floor_db", "dB", 0.0, 60.0, "a loss behind the body is not negative", OURS;
+    SCATTER_LOSS_DB: "beliefs.scatter_loss_db", "dB", -20.0, 60.0, "from a reverberant hall to hardly any scatter", OURS;
+    SCATTER_DETOUR_M: "beliefs.scatter_detour_m", "m", 0.0, 100.0, "detour of a scattered wave near the line", OURS;
+    CROSS_POLAR_DB: "beliefs.cross_polar_db", "dB", 3.0, 120.0, "the crosswise response lies below the other", "definition";
+    TORSO_RADIUS_M: "beliefs.torso_radius_m", "m", 0.12, 0.17, "radii for which the body is tabulated", OURS;
+    START_UP_MS: "beliefs.start_up_ms", "ms", 0.0, 20.0, "chips charge within some milliseconds", OURS;
     CLING: "beliefs.cling_factor", "", 0.05, 20.0, "a factor on the gap", OURS;
     BODY_LOSS_DB: "beliefs.body_loss_db", "dB", -20.0, 20.0, "difference between a body and the lab's phantom", OURS;
     BATCH_DB: "beliefs.batch_offset_db", "dB", -20.0, 20.0, "difference between batches of one tag", OURS;

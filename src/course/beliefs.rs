@@ -23,12 +23,16 @@ pub struct WetnessBelief {
 pub struct Beliefs {
     /// By wetness: dry, damp, soaked.
     pub wetness: [WetnessBelief; 3],
-    /// Rician K of the diffuse waves, dB (race draw).
-    pub rician_k_db: Quantity,
-    /// Mean excess path of the diffuse waves, m (passing draw of each wave is exponential with this mean).
-    pub diffuse_excess_path_m: f64,
-    /// Level of the wave that creeps round the body to a tag facing away, dB below the bare dipole (race draw).
-    pub rear_floor_db: Quantity,
+    /// Loss of all scattered waves together against a free path of their length, for all the power radiated, dB (race draw).
+    pub scatter_loss_db: Quantity,
+    /// Mean detour of the scattered waves, m (passing draw of each wave is exponential with this mean).
+    pub scatter_detour_m: f64,
+    /// Crosswise response of a bent or meandered tag, dB below the one along its axis (race draw; its phase is the sample's own).
+    pub cross_polar_db: Quantity,
+    /// Radius of the torso behind the tag, m (passing draw).
+    pub torso_radius_m: Quantity,
+    /// Time under power a tag needs before it hears a Query, ms (race draw).
+    pub start_up_ms: Quantity,
     /// Factor on every air gap of a race: how much bibs cling that day (race draw).
     pub cling_factor: Quantity,
     /// How much more a body costs than the phantom, dB at zero gap, fading with the closeness (race draw).
@@ -74,15 +78,21 @@ quantity_form! {
 #[derive(Clone, Debug, Default, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BeliefsForm {
-    /// Level of the direct wave over the scattered ones, dB.
+    /// Loss of all scattered waves together against a free path of their length, dB; negative: more than one such path.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub rician_k_db: Option<QuantityForm>,
+    pub scatter_loss_db: Option<QuantityForm>,
     /// Mean detour of a scattered wave, m.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub diffuse_excess_path_m: Option<f64>,
-    /// What a tag facing away still gets, dB below the bare dipole.
+    pub scatter_detour_m: Option<f64>,
+    /// Crosswise response of the tag, dB below the one along its axis.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub rear_floor_db: Option<QuantityForm>,
+    pub cross_polar_db: Option<QuantityForm>,
+    /// Radius of the torso behind the tag, m.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub torso_radius_m: Option<QuantityForm>,
+    /// Time under power a tag needs before it hears a Query, ms.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub start_up_ms: Option<QuantityForm>,
     /// Factor on every air gap of a race.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cling_factor: Option<QuantityForm>,
@@ -129,9 +139,11 @@ impl From<&Beliefs> for BeliefsForm {
             })
         };
         BeliefsForm {
-            rician_k_db: Some(b.rician_k_db.into()),
-            diffuse_excess_path_m: Some(b.diffuse_excess_path_m),
-            rear_floor_db: Some(b.rear_floor_db.into()),
+            scatter_loss_db: Some(b.scatter_loss_db.into()),
+            scatter_detour_m: Some(b.scatter_detour_m),
+            cross_polar_db: Some(b.cross_polar_db.into()),
+            torso_radius_m: Some(b.torso_radius_m.into()),
+            start_up_ms: Some(b.start_up_ms.into()),
             cling_factor: Some(b.cling_factor.into()),
             body_loss_db: Some(b.body_loss_db.into()),
             batch_offset_db: Some(b.batch_offset_db.into()),
@@ -198,19 +210,26 @@ pub fn read(section: &Section) -> Beliefs {
             read_wetness(&section.table("damp", "beliefs.damp"), Wetness::Damp),
             read_wetness(&section.table("soaked", "beliefs.soaked"), Wetness::Soaked),
         ],
-        rician_k_db: section.belief("rician_k_db", &limits::RICIAN_K_DB, uniform(3.0, 10.0), OURS),
-        diffuse_excess_path_m: section.number_or(
-            "diffuse_excess_path_m",
-            &limits::EXCESS_PATH_M,
-            6.0,
+        scatter_loss_db: section.belief(
+            "scatter_loss_db",
+            &limits::SCATTER_LOSS_DB,
+            uniform(-8.0, 4.0),
             OURS,
         ),
-        rear_floor_db: section.belief(
-            "rear_floor_db",
-            &limits::REAR_FLOOR_DB,
-            uniform(15.0, 25.0),
-            "our estimate, from the series solution for a muscle cylinder of 0.12 to 0.17 m radius (15 to 28 dB)",
+        scatter_detour_m: section.number_or("scatter_detour_m", &limits::SCATTER_DETOUR_M, 6.0, OURS),
+        cross_polar_db: section.belief(
+            "cross_polar_db",
+            &limits::CROSS_POLAR_DB,
+            uniform(10.0, 20.0),
+            "our estimate: bib antennas are bent and meandered",
         ),
+        torso_radius_m: section.belief(
+            "torso_radius_m",
+            &limits::TORSO_RADIUS_M,
+            uniform(0.12, 0.17),
+            "our estimate: chests of 75 to 107 cm round",
+        ),
+        start_up_ms: section.belief("start_up_ms", &limits::START_UP_MS, uniform(1.0, 3.0), OURS),
         cling_factor: section.belief("cling_factor", &limits::CLING, uniform(0.75, 1.33), OURS),
         body_loss_db: section.belief("body_loss_db", &limits::BODY_LOSS_DB, normal(0.0, 1.0), OURS),
         batch_offset_db: section.belief("batch_offset_db", &limits::BATCH_DB, normal(0.0, 0.3), OURS),

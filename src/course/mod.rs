@@ -30,7 +30,7 @@ use std::path::PathBuf;
 /// A value in force that nobody measured.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Assumption {
-    /// Section and key, for example `beliefs.rician_k_db`.
+    /// Section and key, for example `beliefs.scatter_loss_db`.
     pub what: String,
     /// The value with its unit.
     pub value: String,

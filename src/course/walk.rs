@@ -71,6 +71,21 @@ pub struct Found<'w> {
     pub span: Range<usize>,
 }
 
+/// Keys of earlier versions: kind of table, key, what stands in its place.
+const REMOVED: [(&str, &str, &str); 3] = [
+    (
+        "beliefs",
+        "rician_k_db",
+        "removed: K is now a result, printed for each point; say how strongly the surroundings scatter by `scatter_loss_db` (default -8 to 4)",
+    ),
+    (
+        "beliefs",
+        "rear_floor_db",
+        "removed: what reaches a tag behind the body now comes from the series of a lossy cylinder; `torso_radius_m` sets its size",
+    ),
+    ("beliefs", "diffuse_excess_path_m", "renamed: write `scatter_detour_m`"),
+];
+
 /// One table being read.
 pub struct Section<'w> {
     pub walk: &'w Walk,
@@ -140,6 +155,12 @@ impl<'w> Section<'w> {
                 .walk
                 .error(codes::KEY_UNKNOWN, &key.span(), format!("unknown key `{name}` in {}", self.kind))
                 .label("not a key of this table");
+            if let Some((_, _, instead)) =
+                REMOVED.iter().find(|(kind, key, _)| (*kind, *key) == (self.kind, name))
+            {
+                self.walk.note(diagnostic.help(*instead));
+                continue;
+            }
             if let Some(close) = did_you_mean(name, asked.iter().copied()) {
                 diagnostic = diagnostic.help(format!("did you mean `{close}`?"));
             }

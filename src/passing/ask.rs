@@ -31,9 +31,8 @@ pub struct Ask<'a> {
 impl Ask<'_> {
     /// Diffuse part of c; none with the effect off.
     pub fn diffuse(&self, scene: &Scene, waves: Option<&DiffuseWaves>) -> Complex64 {
-        waves.map_or(Complex64::new(0.0, 0.0), |w| {
-            scene.diffuse(self.antenna, w, self.channel, self.instant.at, self.sight)
-        })
+        waves
+            .map_or(Complex64::new(0.0, 0.0), |w| scene.diffuse(w, self.channel, self.instant.at, self.sight))
     }
 
     /// Incident power at the tag, dBm, boresight-equivalent isotropic.
@@ -64,38 +63,27 @@ impl Ask<'_> {
         self.channel.wavelength_m / (4.0 * PI * self.sight.distance)
     }
 
-    /// Bound on the sum of direct ray and images.
-    pub(super) fn ray_bound(&self, scene: &Scene) -> f64 {
-        let prepared = scene.race.prepared;
+    /// Bound on the sum of direct ray and images; `most_taken` bounds what the tag takes from any ray of its crossing.
+    pub(super) fn ray_bound(&self, scene: &Scene, most_taken: f64) -> f64 {
         let antenna = self.antenna;
-        let worn = &self.instant.worn;
-        let spread = self.spread();
-        let (front, any) = if prepared.course.effects.body {
-            (prepared.front_bound.towards(self.sight.k, worn), prepared.front_bound.anywhere(worn.gap_mm))
-        } else {
-            (1.0, 1.0)
-        };
-        let mut sum = self.sight.amplitude * spread * front;
+        let mut sum = self.sight.amplitude;
         if antenna.ground {
             let image = antenna.radiator.at.mirrored_in_z();
             let path = self.instant.at - image;
             let distance = path.norm();
             let k = path * (1.0 / distance);
             let reflection = scene.race.road(scene.point).at(k.z);
-            let most = reflection.horizontal.norm_sqr().max(reflection.vertical.norm_sqr()).sqrt();
-            let front =
-                if prepared.course.effects.body { prepared.front_bound.towards(k, worn) } else { 1.0 };
-            sum +=
-                antenna.radiator.amplitude(k.mirrored_in_z()) * most * front * spread * self.sight.distance
-                    / distance;
+            let kept = reflection.horizontal.norm_sqr().max(reflection.vertical.norm_sqr()).sqrt();
+            sum += antenna.radiator.amplitude(k.mirrored_in_z()) * kept * self.sight.distance / distance;
         }
         // An image in a metal plane is never nearer than the direct path and never better than the peak gain.
-        let planes = prepared.points[scene.point].planes.len();
-        sum + antenna.radiator.peak_amplitude * spread * planes as f64 * any
+        let planes = scene.race.prepared.points[scene.point].planes.len();
+        sum += antenna.radiator.peak_amplitude * planes as f64;
+        sum * self.spread() * most_taken
     }
 
-    /// Bound on the diffuse waves anywhere.
-    pub(super) fn diffuse_bound(&self, scene: &Scene, waves: &DiffuseWaves) -> f64 {
-        self.antenna.radiator.peak_amplitude * self.spread() * scene.race.diffuse_amplitude * waves.bound()
+    /// Bound on the scattered waves at this distance.
+    pub(super) fn diffuse_bound(&self, waves: &DiffuseWaves) -> f64 {
+        waves.bound(self.sight.distance, self.channel.wavelength_m)
     }
 }

@@ -17,10 +17,10 @@ use crate::tag::Tag;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-pub const RACE_DIMS: usize = 11;
+pub const RACE_DIMS: usize = 12;
 /// Independent scrambles of the races' Sobol' sequence that stand beside each other.
 pub const REPLICATES: u64 = 16;
-pub const RUNNER_DIMS: usize = 16;
+pub const RUNNER_DIMS: usize = 18;
 pub const CROSSING_DIMS: usize = 10;
 
 /// What all passings of one race share.
@@ -29,8 +29,8 @@ pub struct RaceDraw {
     pub race: u64,
     /// Shares of dry, damp and soaked bibs that day.
     pub wetness_shares: [f64; 3],
-    pub rician_k_db: f64,
-    pub rear_floor_db: f64,
+    pub scatter_loss_db: f64,
+    pub cross_polar_db: f64,
     pub cling_factor: f64,
     pub body_loss_db: f64,
     /// Added to every threshold: batch offset, error of the samples' mean, laboratory bias.
@@ -42,6 +42,8 @@ pub struct RaceDraw {
     pub sample_shift_sd_mhz: f64,
     /// Rank of the road film, read by each point's surface.
     pub film_rank: f64,
+    /// Time under power a tag needs before it hears a Query, ms.
+    pub start_up_ms: f64,
 }
 
 impl RaceDraw {
@@ -53,8 +55,8 @@ impl RaceDraw {
         RaceDraw {
             race,
             wetness_shares: course.weather.shares(u[0]),
-            rician_k_db: beliefs.rician_k_db.quantile(u[1]),
-            rear_floor_db: beliefs.rear_floor_db.quantile(u[2]),
+            scatter_loss_db: beliefs.scatter_loss_db.quantile(u[1]),
+            cross_polar_db: beliefs.cross_polar_db.quantile(u[2]),
             cling_factor: beliefs.cling_factor.quantile(u[3]),
             body_loss_db: beliefs.body_loss_db.quantile(u[4]),
             batch_offset_db: beliefs.batch_offset_db.quantile(u[5]),
@@ -67,6 +69,7 @@ impl RaceDraw {
             sample_offset_sd_db: sigma,
             sample_shift_sd_mhz: if own_law { 0.0 } else { spread.shift_sigma_mhz.quantile(u[9]) },
             film_rank: u[10],
+            start_up_ms: beliefs.start_up_ms.quantile(u[11]),
         }
     }
 
@@ -138,6 +141,10 @@ pub struct RunnerDraw {
     pub flutter_share: f64,
     pub sway_deg: f64,
     pub bounce_m: f64,
+    /// Crosswise current of this sample, dB below that along its axis, and its phase.
+    pub cross_polar_db: f64,
+    pub cross_phase_rad: f64,
+    pub torso_radius_m: f64,
 }
 
 impl RunnerDraw {
@@ -189,6 +196,9 @@ impl RunnerDraw {
             flutter_share: beliefs.flutter_share.quantile(u[12]).clamp(0.0, 1.0),
             sway_deg: beliefs.sway_deg.quantile(u[13]),
             bounce_m: beliefs.bounce_m.quantile(u[14]),
+            cross_polar_db: race.cross_polar_db,
+            cross_phase_rad: 2.0 * PI * u[16],
+            torso_radius_m: beliefs.torso_radius_m.quantile(u[17]),
         }
     }
 }
@@ -237,6 +247,10 @@ pub struct CrossingId {
 impl CrossingId {
     pub fn neighbours(&self) -> Stream {
         Stream::new(self.seed, Purpose::Neighbours, self.point, self.race, self.passing)
+    }
+    /// Stream of the directions from which scattered waves come.
+    pub fn arrivals(&self) -> Stream {
+        self.diffuse(0xFFFF)
     }
     /// Stream of the waves of antenna number `antenna` of the point.
     pub fn diffuse(&self, antenna: usize) -> Stream {

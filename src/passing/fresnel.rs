@@ -6,6 +6,8 @@
 //! R = (r₀₁ + r₁₂ e^(−2jq₁kt)) / (1 + r₀₁ r₁₂ e^(−2jq₁kt)).
 //! Source: M. Born, E. Wolf, Principles of Optics, 7th ed., §1.5 and §1.6.4 (from memory), time exp(+jωt).
 
+use crate::numeric::elementary::pick;
+use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 use std::sync::Arc;
 
@@ -63,12 +65,30 @@ pub fn film_over(film: Complex64, k_thickness: f64, below: Complex64, sin_psi: f
 pub const METAL: Reflection =
     Reflection { horizontal: Complex64::new(-1.0, 0.0), vertical: Complex64::new(1.0, 0.0) };
 
+/// Splits a field into s and p about a mirror of normal `n` and mirrors it.
+/// Returns the mirrored direction and field; `k` and `n` unit vectors.
+#[inline(always)]
+pub fn mirror(k: Vec3, e: &Field, n: Vec3, r: &Reflection) -> (Vec3, Field) {
+    let across = k.cross(n);
+    let length2 = across.dot(across);
+    // Normal incidence: any transverse direction serves as s.
+    let x_serves = k.x.abs() < 0.9;
+    let help = Vec3::new(pick(x_serves, 1.0, 0.0), pick(x_serves, 0.0, 1.0), 0.0);
+    let any = (help - k * help.dot(k)).unit();
+    let steep = length2 < 1e-18;
+    let s = Vec3::choose(steep, any, across * (1.0 / length2.max(1e-300).sqrt()));
+    let p = s.cross(k);
+    let k_mirrored = k - n * (2.0 * k.dot(n));
+    let p_mirrored = s.cross(k_mirrored);
+    let field = Field::along(s, r.horizontal * e.dot(s)) + Field::along(p_mirrored, r.vertical * e.dot(p));
+    (k_mirrored, field)
+}
+
 /// A surface's coefficients tabulated over sin ψ and interpolated linearly: 257 points, so that a ray
 /// costs no complex root. Largest error against the formula for roads and torso: below 2e-3 in |R| above
 /// sin ψ = 0.01 (tested); at grazing incidence R is nearly −1 either way.
 #[derive(Clone, Debug)]
 pub struct ReflectionTable {
-    /// Shared: every race and, in rare-miss work, every passing holds the torso's.
     rows: Arc<[Reflection; ReflectionTable::CELLS + 1]>,
 }
 

@@ -1,6 +1,6 @@
 //! The sum of the rays: incident power at the tag, one line per term.
 //!
-//!   c = Σ √G·(λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) + diffuse
+//!   c = Σ √G·(λ/4πd)·e^(−jkd)·T·10^(−L_block/20) + scattered
 //!
 //! over the direct ray, the road's image (antennas higher than 0.15 m) and the images in metal planes. The same c serves both
 //! directions of one antenna (reciprocity), so P_inc = P_port + 20 log₁₀|c| − L_cover − L_film − L_body and
@@ -9,17 +9,18 @@
 //! Source: H. T. Friis 1946 for the ray; J. D. Griffin, G. D. Durgin, IEEE Antennas Propag. Mag. 51(2) 2009, 11-25,
 //! for the backscatter budget (abstract; form from memory).
 
-use super::abreast;
 use super::antenna_pattern::Radiator;
-use super::body::{Body, Worn, mirror};
-use super::diffuse::DiffuseWaves;
-use super::dipole;
-use super::fresnel::METAL;
+use super::body::{Torsos, Worn};
+use super::crossing::Crossing;
+use super::diffuse::{Arrivals, DiffuseWaves};
+use super::four_at_once;
+use super::fresnel::{METAL, mirror};
 use super::prepared::{Channel, PreparedAntenna};
 use super::race::RaceContext;
 use super::screens::{self, Neighbour};
 use super::stride::Instant;
 use super::turn::turn;
+use crate::units::wavelength_m;
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 use std::f64::consts::PI;
@@ -77,7 +78,7 @@ impl Scene<'_> {
     /// What a tag makes of a ray on this day.
     pub fn taker(&self) -> Taker<'_> {
         let effects = &self.race.prepared.course.effects;
-        Taker { body: effects.body.then_some(&self.race.body), patterned: effects.tag_pattern }
+        Taker { body: self.race.prepared.torsos.as_deref(), patterned: effects.tag_pattern }
     }
 
     /// √G·(λ/4πd)·10^(−L_block/20) of the direct ray.
@@ -157,18 +158,24 @@ impl Scene<'_> {
         }
     }
 
-    /// Sum of the diffuse waves at the tag, on the scale of c.
-    pub fn diffuse(
-        &self,
-        antenna: &PreparedAntenna,
-        waves: &DiffuseWaves,
-        channel: &Channel,
-        at: Vec3,
-        sight: &Sight,
-    ) -> Complex64 {
-        let level = antenna.radiator.peak_amplitude * self.race.diffuse_amplitude * channel.wavelength_m
-            / (4.0 * PI * sight.distance);
-        abreast::diffuse_sum(waves, at, channel.wave_number) * level
+    /// Where the scattered waves of a crossing come from and what the tag, worn as on average over it, takes from them.
+    pub fn arrivals(&self, crossing: &Crossing) -> Arrivals {
+        let wavelength_m = wavelength_m(self.race.prepared.mid_freq_mhz);
+        let (worn, taker) = (crossing.stride.mean_worn(), self.taker());
+        let at = crossing.stride.mean_place(0.0);
+        let mut stream = crossing.draw.identity.arrivals();
+        Arrivals::draw(&mut stream, self.race.road_power[self.point], |k, field| {
+            // Neighbours move with the runner, so what they cover they cover all along.
+            let from = at - k * screens::REACH_M;
+            let seen =
+                screens::neighbours_amplitude(self.neighbours, at.x, from, at, from.z < 0.0, wavelength_m);
+            taker.taken(k, field, &worn) * seen
+        })
+    }
+
+    /// Sum of the scattered waves at the tag, on the scale of c.
+    pub fn diffuse(&self, waves: &DiffuseWaves, channel: &Channel, at: Vec3, sight: &Sight) -> Complex64 {
+        four_at_once::diffuse_sum(waves, at, sight.distance, channel.wave_number)
     }
 }
 
@@ -199,22 +206,27 @@ impl Ray {
     }
 }
 
-/// A worn tag, or one in free air.
+/// A worn tag, or one in free air (Σ over its currents along and crosswise).
 #[derive(Clone, Copy)]
 pub struct Taker<'a> {
-    pub body: Option<&'a Body>,
+    pub body: Option<&'a Torsos>,
     pub patterned: bool,
 }
 
 impl Taker<'_> {
-    /// √G·(λ/4πd)·e^(−jkd)·F·body·10^(−L_block/20) of one ray.
+    /// √G·(λ/4πd)·e^(−jkd)·T·10^(−L_block/20) of one ray.
     #[inline(always)]
     pub fn amplitude(&self, ray: &Ray) -> Complex64 {
-        let taken = match self.body {
-            Some(body) => body.taken(ray.k, &ray.field, &ray.worn, ray.wave_number, self.patterned),
-            None => dipole::taken(ray.k, &ray.field, ray.worn.axis, self.patterned),
-        };
-        ray.taken_by(taken)
+        ray.taken_by(self.taken(ray.k, &ray.field, &ray.worn))
+    }
+
+    /// What the tag takes from a wave along `k` with field `e`, relative to broadside in its lab mount.
+    #[inline(always)]
+    pub fn taken(&self, k: Vec3, e: &Field, worn: &Worn) -> Complex64 {
+        match self.body {
+            Some(body) => body.taken(k, e, worn, self.patterned),
+            None => worn.bare(k, e, self.patterned),
+        }
     }
 }
 

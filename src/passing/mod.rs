@@ -8,18 +8,19 @@
 //! ```
 //! `pilot` settles what depends on the whole layout (contenders, order of places) before the first passing counts.
 
-pub mod abreast;
 pub mod air_interface;
 pub mod antenna_pattern;
 pub mod ask;
 pub mod body;
 pub mod contention;
+pub mod crossing;
+pub mod cylinder;
 pub mod decode;
 pub mod diffuse;
 pub mod dipole;
 pub mod draw;
+pub mod four_at_once;
 pub mod fresnel;
-pub mod front_bound;
 pub mod link;
 pub mod materials;
 pub mod pass;
@@ -27,6 +28,7 @@ pub mod pilot;
 pub mod prepared;
 pub mod promise;
 pub mod race;
+pub mod rician;
 pub mod schedule;
 pub mod score;
 pub mod screens;
@@ -36,6 +38,7 @@ pub mod trace;
 pub mod turn;
 pub mod unknowns;
 pub mod waiting;
+pub mod waking;
 
 pub use draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw};
 pub use pass::{Crossing, Workspace, pass};

@@ -6,211 +6,17 @@
 //! So an easy passing costs a few rounds, a hard one those that could still change it, and the result
 //! is that of the plain sum over all rounds within 1e-10 (tested).
 
-use super::contention::Frame;
-use super::diffuse::DiffuseWaves;
-use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
+use super::crossing::Reading;
+use super::crossing::waves_of;
+pub use super::crossing::{Crossing, LineRounds, MAX_PORTS, Workspace, neighbours_of};
 use super::link::Scene;
-use super::prepared::{BIN_M, PreparedPoint, PreparedReader};
-use super::promise::{Reading, judge, least_amplitude};
-use super::race::RaceContext;
-use super::schedule::Schedule;
-use super::score::{self, Round, Score};
-use super::screens::{self, Neighbour};
-use super::stairs::Stairs;
-use super::stride::Stride;
+use super::prepared::{BIN_M, PreparedReader};
+use super::promise::{judge, least_amplitude};
 use super::waiting::{Waiter, Waiting, ask_waiting};
-use crate::random::transform::poisson_quantile;
+use super::waking::{Asked, LONG_ROUND_S, each_part};
 use crate::tag::closeness;
-use crate::tag::curve::AtFrequency;
 use crate::units::db_to_amplitude_ratio;
 use crate::vector::Vec3;
-
-/// Most ports of one reader.
-pub const MAX_PORTS: usize = 64;
-
-/// What became of one line.
-#[derive(Clone, Debug, Default)]
-pub struct LineRounds {
-    pub stairs: Stairs,
-    /// Surely read, whatever the sample's offset.
-    pub settled: bool,
-    /// Even the bare direct ray would have woken the tag in free air at some instant.
-    pub in_reach: bool,
-}
-
-/// Scratch memory of one thread; grows to the largest crossing and stays there.
-#[derive(Default)]
-pub struct Workspace {
-    pub lines: Vec<LineRounds>,
-    neighbours: Vec<Neighbour>,
-    waves: Vec<Option<DiffuseWaves>>,
-    /// Tag curve at the channels met, per reader and channel.
-    pub(super) curves: Vec<Option<AtFrequency>>,
-    merged: Vec<Round>,
-    /// What each reader does during the crossing.
-    readings: Vec<Reading>,
-    /// Rounds fully worked out since the workspace was made.
-    pub rounds_evaluated: u64,
-    pub rounds_skipped: u64,
-}
-
-impl Workspace {
-    pub fn new() -> Workspace {
-        Workspace::default()
-    }
-
-    /// What reader number `index` did during the last crossing.
-    #[cfg(test)]
-    pub(super) fn reading(&self, index: usize) -> Reading {
-        self.readings[index]
-    }
-
-    /// Rounds of the lines named in `mask` (bit l for line l) by falling margin, and whether any of them was ever in reach; none where one
-    /// of the lines surely reads.
-    pub fn rounds_of(&mut self, mask: u64) -> Option<(&[Round], bool)> {
-        self.merged.clear();
-        let mut in_reach = false;
-        for (l, line) in self.lines.iter().enumerate().filter(|(l, _)| mask >> l & 1 == 1) {
-            if line.settled {
-                return None;
-            }
-            debug_assert!(l < 64);
-            in_reach |= line.in_reach;
-            self.merged.extend_from_slice(line.stairs.rounds());
-        }
-        score::sort(&mut self.merged);
-        Some((&self.merged, in_reach))
-    }
-
-    /// Miss odds of the lines named in `mask` taken together.
-    pub fn score_lines(&mut self, mask: u64, law: OffsetLaw) -> Score {
-        self.rounds_of(mask).map_or(Score::default(), |(rounds, in_reach)| {
-            score::score_sorted(rounds, |margin_db| law.odds_above(margin_db), in_reach)
-        })
-    }
-}
-
-/// A crossing, prepared for asking its rounds.
-pub struct Crossing<'a> {
-    pub race: &'a RaceContext<'a>,
-    pub runner: &'a RunnerDraw,
-    pub draw: &'a CrossingDraw,
-    pub stride: Stride,
-    /// Total power of the diffuse waves of each antenna in place of the drawn one; empty: as drawn. Given its total, how the
-    /// power is shared among the waves does not depend on it, so a total drawn from its own law leaves the law of the waves as it is.
-    pub diffuse_power: &'a [f64],
-    /// Lines to work out, bit l for line l.
-    pub lines: u64,
-    /// Most a tag takes from any ray at any gap of this crossing.
-    pub(super) most_taken: f64,
-    half_time_s: f64,
-    cover_and_film_db: f64,
-}
-
-impl<'a> Crossing<'a> {
-    pub fn new(race: &'a RaceContext<'a>, runner: &'a RunnerDraw, draw: &'a CrossingDraw) -> Crossing<'a> {
-        let prepared = race.prepared;
-        let point = &prepared.points[draw.point];
-        let placement = &prepared.course.field.placements[runner.placement_row];
-        let stride = Stride::new(
-            runner,
-            draw,
-            placement,
-            prepared.tag.own_spacer_mm,
-            point.speed_factor,
-            prepared.course.effects.stride,
-        );
-        Crossing {
-            race,
-            runner,
-            draw,
-            diffuse_power: &[],
-            lines: u64::MAX,
-            most_taken: if prepared.course.effects.body {
-                let (narrow_mm, wide_mm) = stride.gap_range_mm();
-                prepared.front_bound.at_gaps(narrow_mm, wide_mm)
-            } else {
-                1.0
-            },
-            half_time_s: point.zone_m / stride.speed_m_s,
-            stride,
-            cover_and_film_db: placement.cover_loss_db + runner.film_loss_db,
-        }
-    }
-
-    pub fn point(&self) -> &'a PreparedPoint {
-        &self.race.prepared.points[self.draw.point]
-    }
-
-    /// Tags contending at a reader, the runner's own included.
-    pub fn contenders(&self, reader: &PreparedReader) -> u32 {
-        if !self.race.prepared.course.effects.contention || reader.mean_contenders <= 0.0 {
-            return 1;
-        }
-        1 + poisson_quantile(self.draw.contender_rank, reader.mean_contenders)
-    }
-
-    /// The reader's frame in this crossing's contention, and when it asks.
-    pub fn schedule<'r>(&self, reader: &'r PreparedReader) -> (&'r Frame, Schedule) {
-        let frame = reader.frames.at(self.contenders(reader));
-        let schedule =
-            Schedule::new(reader, frame.round_s, self.draw, self.half_time_s, self.stride.speed_m_s);
-        (frame, schedule)
-    }
-
-    /// Loss each way that does not depend on the antenna: cover, film, body against phantom.
-    pub fn losses_db(&self, closeness: f64) -> f64 {
-        let body = if self.race.prepared.course.effects.body {
-            self.race.draw.body_loss_db * closeness
-        } else {
-            0.0
-        };
-        self.cover_and_film_db + body
-    }
-
-    /// Tag curve on a channel, water and sample shift included.
-    pub fn curve_at(&self, freq_mhz: f64) -> AtFrequency {
-        let at = freq_mhz + self.runner.resonance_shift_mhz + self.runner.sample_shift_mhz;
-        self.race.prepared.tag.curve.at(at)
-    }
-
-    /// Whether this bib lies closer to the body than any mount measured.
-    pub fn clamped_gap(&self) -> bool {
-        self.stride.mean_gap_mm() < self.race.prepared.tag.curve.closest_gap_mm()
-    }
-}
-
-/// Fresh neighbours of this crossing.
-pub fn neighbours_of(crossing: &Crossing, out: &mut Vec<Neighbour>) {
-    let point = crossing.point();
-    out.clear();
-    if point.neighbours_per_m2 > 0.0 {
-        let mut stream = crossing.draw.neighbours.neighbours();
-        screens::place(
-            &mut stream,
-            point.neighbours_per_m2,
-            point.road_width_m,
-            crossing.draw.lateral_m,
-            out,
-        );
-    }
-}
-
-/// Diffuse waves of an antenna of the point, drawn when first asked for; none with the effect off.
-pub(super) fn waves_of<'w>(
-    crossing: &Crossing,
-    work: &'w mut Workspace,
-    antenna: usize,
-) -> Option<&'w DiffuseWaves> {
-    let race = crossing.race;
-    (race.diffuse_amplitude > 0.0).then(|| {
-        &*work.waves[antenna].get_or_insert_with(|| {
-            let mean = race.prepared.course.beliefs.diffuse_excess_path_m;
-            let waves = DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(antenna), mean);
-            crossing.diffuse_power.get(antenna).map_or(waves, |&power| waves.scaled_to(power))
-        })
-    })
-}
 
 /// Works out every line of the crossing into `work.lines`.
 pub fn pass(crossing: &Crossing, work: &mut Workspace) {
@@ -219,6 +25,7 @@ pub fn pass(crossing: &Crossing, work: &mut Workspace) {
     neighbours_of(crossing, &mut neighbours);
     let scene = Scene { race: crossing.race, point: crossing.draw.point, neighbours: &neighbours };
     work.waves.clear();
+    work.arrivals = None;
     work.waves.resize(point.antennas.len(), None);
     let channels: usize = point.readers.iter().map(|r| r.channels.len()).sum();
     work.curves.clear();
@@ -330,10 +137,16 @@ fn pass_bin(
     for n in rounds {
         let port = schedule.port(n);
         out.in_reach |= promises.in_reach >> port & 1 == 1;
-        if asked >> port & 1 == 0 {
+        if asked >> port & 1 == 0 || schedule.starting_up(n) {
             continue;
         }
         let channel = reader.hop_order[schedule.hop(n)];
+        if schedule.round_s() > LONG_ROUND_S {
+            let place =
+                LongRound { antenna: reader.antennas.start + port, channel, middle_s: schedule.time_s(n) };
+            ask_long(crossing, scene, reader, &reading, &place, work, out);
+            continue;
+        }
         waiting.push(Waiter {
             reader: bin.index,
             antenna: reader.antennas.start + port,
@@ -347,4 +160,38 @@ fn pass_bin(
             ask_waiting(crossing, scene, waiting, work, out);
         }
     }
+}
+
+/// A round too long for its middle to stand for it.
+struct LongRound {
+    antenna: usize,
+    channel: usize,
+    middle_s: f64,
+}
+
+fn ask_long(
+    crossing: &Crossing,
+    scene: &Scene,
+    reader: &PreparedReader,
+    reading: &Reading,
+    round: &LongRound,
+    work: &mut Workspace,
+    out: &mut LineRounds,
+) {
+    let freq_mhz = reader.channels[round.channel].freq_mhz;
+    let place = reading.first_curve + round.channel;
+    let curve = *work.curves[place].get_or_insert_with(|| crossing.curve_at(freq_mhz));
+    let mut parts = std::mem::take(&mut work.parts);
+    parts.clear();
+    let waves = waves_of(crossing, scene, work, round.antenna);
+    let asked = Asked { reader, antenna: round.antenna, channel: round.channel, waves, curve: &curve };
+    let round_s = reading.schedule.round_s();
+    each_part(crossing, scene, &asked, round.middle_s, round_s, |margin_db, heard, _| {
+        parts.push((margin_db, heard))
+    });
+    if parts[0].0 >= crossing.race.certain_below_db() {
+        out.stairs.add_parts(&parts, reading.alone);
+    }
+    work.parts = parts;
+    work.rounds_evaluated += 1;
 }

@@ -7,9 +7,9 @@
 //! Source: M/G/∞ occupancy = arrival rate × mean stay (J. D. C. Little, Oper. Res. 9 (1961) 383-387).
 //! Known weakness: the flow is steady; a mass start is its own flow. Draws are the pilot's own, so that the forecast's draws stay untouched.
 
+use super::crossing::{Crossing, neighbours_of};
 use super::draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw, crossing_uniforms, runner_uniforms};
 use super::link::Scene;
-use super::pass::{Crossing, neighbours_of};
 use super::prepared::{BIN_M, Prepared};
 use super::race::RaceContext;
 use super::trace::each_round;
@@ -33,7 +33,7 @@ pub fn prepare(course: Arc<Course>, tag: Arc<Tag>) -> Prepared {
 /// The same for a scenario whose antennas stand as in `sibling`, from which the visiting order is taken. The order only decides
 /// how soon an easy passing is settled, so the odds are the same (to the bound of an early stop).
 pub fn prepare_like(course: Arc<Course>, tag: Arc<Tag>, sibling: &Prepared) -> Prepared {
-    settle(Prepared::geometry_like(course, tag, Some(sibling)), Some(sibling))
+    settle(Prepared::geometry(course, tag), Some(sibling))
 }
 
 fn settle(mut prepared: Prepared, sibling: Option<&Prepared>) -> Prepared {
@@ -132,8 +132,8 @@ fn settle_contention(prepared: &mut Prepared, crossings: &[(RaceDraw, RunnerDraw
         for (reader, lists) in awake.iter_mut().enumerate() {
             let mut heard = Vec::new();
             each_round(&crossing, &scene, reader, 1, |round| {
-                if round.incident_dbm >= round.threshold_dbm {
-                    heard.push(round.heard_odds);
+                if round.powered_share > 0.0 {
+                    heard.push(round.heard_odds * round.powered_share);
                 }
             });
             lists.push(heard);

@@ -2,10 +2,8 @@
 
 use super::air_interface::SlotTimes;
 use super::antenna_pattern::Radiator;
+use super::body::Torsos;
 use super::contention::FrameTable;
-use super::fresnel::{self, ReflectionTable};
-use super::front_bound::FrontBound;
-use super::materials;
 use crate::course::Course;
 use crate::course::region::Hopping;
 use crate::tag::Tag;
@@ -94,9 +92,8 @@ pub struct Prepared {
     pub course: Arc<Course>,
     pub tag: Arc<Tag>,
     pub points: Vec<PreparedPoint>,
-    pub torso: ReflectionTable,
-    /// Largest front factor of the body, by gap and direction.
-    pub front_bound: FrontBound,
+    /// What bodies make of the tag; none with the body off.
+    pub torsos: Option<Arc<Torsos>>,
     /// Middle of the channels in use, MHz: roads and torso are worked out there.
     pub mid_freq_mhz: f64,
 }
@@ -104,31 +101,14 @@ pub struct Prepared {
 impl Prepared {
     /// Geometry only; `pilot::settle` fills contention and the visiting order.
     pub fn geometry(course: Arc<Course>, tag: Arc<Tag>) -> Prepared {
-        Prepared::geometry_like(course, tag, None)
-    }
-
-    /// The same; what `sibling` has worked out for the same frequencies is taken from it.
-    pub fn geometry_like(course: Arc<Course>, tag: Arc<Tag>, sibling: Option<&Prepared>) -> Prepared {
         let channels = || course.points.iter().flat_map(|p| p.lines.iter()).flat_map(|l| l.readers.iter());
         let (low, high) = channels()
             .flat_map(|r| r.channels_mhz.iter().copied())
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), f| (a.min(f), b.max(f)));
         let mid_freq_mhz = 0.5 * (low + high);
-        let patterned = course.effects.tag_pattern;
-        let same = sibling.filter(|other| {
-            other.mid_freq_mhz == mid_freq_mhz && other.course.effects.tag_pattern == patterned
-        });
-        let (torso, front_bound) = match same {
-            Some(other) => (other.torso.clone(), other.front_bound.clone()),
-            None => {
-                let torso_eps = materials::torso(mid_freq_mhz);
-                let torso = ReflectionTable::new(|s| fresnel::half_space(torso_eps, s));
-                let bound = FrontBound::new(&torso, wave_number_rad_m(mid_freq_mhz), patterned);
-                (torso, bound)
-            }
-        };
+        let torsos = course.effects.body.then(|| Torsos::at(mid_freq_mhz));
         let points = (0..course.points.len()).map(|i| prepare_point(&course, &tag, i)).collect();
-        Prepared { course, tag, points, torso, front_bound, mid_freq_mhz }
+        Prepared { course, tag, points, torsos, mid_freq_mhz }
     }
 }
 

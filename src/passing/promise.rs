@@ -3,7 +3,7 @@
 //! An antenna is promising where its bare direct ray in the middle of the bin would wake every sample; those bins are asked first.
 //! It is shut where not even the luckiest sample could wake, or where no round could reach the floor of the staircase:
 //!
-//!   λ/4πd₁ · ( √G₁·F₁ + (images)·√G₀·F₁ + √G₀·10^(−K/20)·Σ|aₘ| ) < needed
+//!   λ/4πd₁ · ( √G₁·F₁ + (images)·√G₀·F₁ ) + (most of the scattered waves at d₁) < needed
 //!
 //! with d₁ the least distance in the bin, F₁ the most a tag takes at any gap of this crossing, images the number of reflected rays
 //! (none is nearer than the direct ray nor stronger than the peak gain) and G₁ the most gain towards any place of the bin. For the last:
@@ -11,30 +11,14 @@
 //! flat one), so G ≤ G₀ − min(12(α/α₃)², A) with α₃ the wider of the two beamwidths; α is taken as small as the bin allows.
 //! What is needed is the least of threshold plus losses over the gaps of this crossing and the channels of the reader.
 
-use super::abreast::{self, LANES};
+use super::crossing::{Crossing, Reading, Workspace, waves_of};
+use super::four_at_once::{self, LANES};
 use super::link::Scene;
-use super::pass::{Crossing, Workspace, waves_of};
 use super::prepared::{BIN_M, PreparedReader};
-use super::schedule::Schedule;
 use crate::tag::closeness;
 use crate::units::db_to_amplitude_ratio;
 use crate::vector::Vec3;
 use std::f64::consts::PI;
-
-/// One reader during one crossing.
-#[derive(Clone, Copy, Debug)]
-pub struct Reading {
-    pub schedule: Schedule,
-    /// Odds to be alone in a slot.
-    pub alone: f64,
-    /// Place of its first channel among the tag curves of the crossing.
-    pub first_curve: usize,
-    /// Square root of the power in mW that wakes every sample at the mean gap on the first channel, losses included.
-    pub sure_amplitude: f64,
-    /// Square root of the least power in mW, losses included, at which the average sample wakes at any gap of this crossing on any
-    /// channel; worked out when a line was not settled by its promising bins.
-    pub least_amplitude: Option<f64>,
-}
 
 /// Antennas of a reader in one bin, a bit for each port.
 #[derive(Clone, Copy, Debug, Default)]
@@ -58,11 +42,12 @@ pub fn judge(
 ) -> Promises {
     let channel = &reader.channels[0];
     let antennas = &scene.antennas()[reader.antennas.clone()];
-    let half_m = (0.25 * BIN_M * BIN_M + crossing.stride.bounce_m().powi(2)).sqrt();
+    let half_bin_m = 0.5 * BIN_M + crossing.overhang_m(reading.schedule.round_s());
+    let half_m = (half_bin_m * half_bin_m + crossing.stride.bounce_m().powi(2)).sqrt();
     let mut out = Promises::default();
     for first in (0..antennas.len()).step_by(LANES) {
         let radiators = std::array::from_fn(|l| &antennas[(first + l).min(antennas.len() - 1)].radiator);
-        let view = abreast::view(radiators, middle, half_m);
+        let view = four_at_once::view(radiators, middle, half_m);
         for (l, antenna) in antennas[first..].iter().take(LANES).enumerate() {
             let (port, bare) = (first + l, view.bare[l] * channel.wavelength_m / (4.0 * PI));
             let bit = 1 << port;
@@ -75,12 +60,13 @@ pub fn judge(
                 let front = crossing.most_taken;
                 let planes = scene.race.prepared.points[scene.point].planes.len();
                 let images = (usize::from(antenna.ground) + planes) as f64;
-                let mut most = (view.most[l] + images * antenna.radiator.peak_amplitude) * front;
-                if let Some(waves) = waves_of(crossing, work, reader.antennas.start + port) {
-                    most += antenna.radiator.peak_amplitude * scene.race.diffuse_amplitude * waves.bound();
-                }
                 let longest_m = reader.longest_wavelength_m;
-                if most * longest_m / (4.0 * PI * view.near_m[l]) * antenna.port_amplitude >= least * floor {
+                let rays = (view.most[l] + images * antenna.radiator.peak_amplitude) * front;
+                let mut most = rays * longest_m / (4.0 * PI * view.near_m[l]);
+                if let Some(waves) = waves_of(crossing, scene, work, reader.antennas.start + port) {
+                    most += waves.bound(view.near_m[l], longest_m);
+                }
+                if most * antenna.port_amplitude >= least * floor {
                     out.open |= bit;
                 }
             }

@@ -1,8 +1,7 @@
-//! What one race adds to the prepared scenario: reflection tables of its wet road, body floor, diffuse level.
+//! What one race adds to the prepared scenario: reflection tables of its wet road, scatter level.
 
-use super::body::Body;
 use super::draw::{OffsetLaw, RaceDraw, offset_law};
-use super::fresnel::{self, METAL, ReflectionTable};
+use super::fresnel::{self, METAL, Reflection, ReflectionTable};
 use super::materials;
 use super::prepared::Prepared;
 use super::score::NOTHING_LEFT;
@@ -13,11 +12,12 @@ use crate::units::{db_to_amplitude_ratio, wave_number_rad_m};
 pub struct RaceContext<'a> {
     pub prepared: &'a Prepared,
     pub draw: RaceDraw,
-    pub body: Body,
     /// Road of each timing point; none where no antenna has a ground image.
     pub roads: Vec<Option<ReflectionTable>>,
-    /// 10^(−K/20), 0 with the diffuse waves off.
-    pub diffuse_amplitude: f64,
+    /// 10^(−S/20) of the scattered waves, 0 with the effect off.
+    pub scatter_level: f64,
+    /// Power reflection of each point's road, averaged over the hemisphere and both polarisations; 0 without ground.
+    pub road_power: Vec<f64>,
     pub offset_law: OffsetLaw,
     /// A round with a margin below this is taken as asleep: the sample offset lies below it with odds of 1e-9, dB.
     certain_below_db: f64,
@@ -73,23 +73,27 @@ impl<'a> RaceContext<'a> {
             .enumerate()
             .map(|(index, point)| {
                 let asked = only.is_none_or(|only| only == index) && point.antennas.iter().any(|a| a.ground);
-                asked.then(|| road(prepared, index, &draw))
+                asked.then(|| ReflectionTable::new(road_reflection(prepared, index, &draw)))
+            })
+            .collect();
+        let waves_meet_roads = course.effects.diffuse_waves && course.effects.ground;
+        let road_power = (0..prepared.points.len())
+            .map(|index| {
+                let asked = waves_meet_roads && only.is_none_or(|only| only == index);
+                if asked { mean_power(road_reflection(prepared, index, &draw)) } else { 0.0 }
             })
             .collect();
         let offset_law = offset_law(course, &draw);
         let (low, high) = (offset_law.0.quantile(1e-9), offset_law.0.quantile(1.0 - NOTHING_LEFT));
         RaceContext {
             prepared,
-            body: Body {
-                torso: prepared.torso.clone(),
-                rear_floor: db_to_amplitude_ratio(-draw.rear_floor_db),
-            },
             roads,
-            diffuse_amplitude: if course.effects.diffuse_waves {
-                db_to_amplitude_ratio(-draw.rician_k_db)
+            scatter_level: if course.effects.diffuse_waves {
+                db_to_amplitude_ratio(-draw.scatter_loss_db)
             } else {
                 0.0
             },
+            road_power,
             offset_law,
             certain_below_db: low,
             certain_below: db_to_amplitude_ratio(low),
@@ -99,18 +103,28 @@ impl<'a> RaceContext<'a> {
     }
 }
 
-/// The road of a point under the film of the day.
-fn road(prepared: &Prepared, point: usize, draw: &RaceDraw) -> ReflectionTable {
+/// The road of a point under the film of the day, over the grazing sine.
+fn road_reflection(prepared: &Prepared, point: usize, draw: &RaceDraw) -> impl Fn(f64) -> Reflection {
     let (course, freq_mhz) = (&prepared.course, prepared.mid_freq_mhz);
     let surface = &course.points[point].surface;
     let film_mm = if course.effects.water { surface.film_mm.quantile(draw.film_rank).max(0.0) } else { 0.0 };
-    match materials::road(surface.material, freq_mhz) {
-        None => ReflectionTable::new(|_| METAL),
-        Some(eps) if film_mm > 0.0 => {
-            let water = materials::water(freq_mhz, surface.water_c);
-            let k_thickness = wave_number_rad_m(freq_mhz) * film_mm * 1e-3;
-            ReflectionTable::new(|s| fresnel::film_over(water, k_thickness, eps, s))
-        }
-        Some(eps) => ReflectionTable::new(|s| fresnel::half_space(eps, s)),
+    let under = materials::road(surface.material, freq_mhz);
+    let water = materials::water(freq_mhz, surface.water_c);
+    let k_thickness = wave_number_rad_m(freq_mhz) * film_mm * 1e-3;
+    move |s| match under {
+        None => METAL,
+        Some(eps) if film_mm > 0.0 => fresnel::film_over(water, k_thickness, eps, s),
+        Some(eps) => fresnel::half_space(eps, s),
     }
+}
+
+/// ∫ (|R_H|² + |R_V|²)/2 d(sin ψ): waves that come uniformly from the upper hemisphere, thrown back.
+fn mean_power(reflection: impl Fn(f64) -> Reflection) -> f64 {
+    // Midpoints; the integrand is smooth but near grazing, where eight cells are within 2 %.
+    (0..8)
+        .map(|i| {
+            let r = reflection((f64::from(i) + 0.5) / 8.0);
+            (r.horizontal.norm_sqr() + r.vertical.norm_sqr()) / 16.0
+        })
+        .sum()
 }

@@ -6,6 +6,7 @@
 
 use super::draw::CrossingDraw;
 use super::prepared::{BIN_M, PreparedReader};
+use super::waking::CARRIER_BEFORE_QUERY_S;
 
 /// Rounds of one reader during one crossing.
 #[derive(Clone, Copy, Debug)]
@@ -21,6 +22,8 @@ pub struct Schedule {
     hop_offset_s: f64,
     hop_dwell_s: f64,
     hops: usize,
+    /// The first round of a turn is lost to a tag still starting up.
+    first_is_lost: bool,
 }
 
 impl Schedule {
@@ -31,6 +34,7 @@ impl Schedule {
         crossing: &CrossingDraw,
         half_time_s: f64,
         speed_m_s: f64,
+        start_up_s: f64,
     ) -> Schedule {
         let ports = reader.antennas.len();
         let hops = reader.hop_order.len();
@@ -47,6 +51,9 @@ impl Schedule {
             hop_offset_s: crossing.hop_phase * reader.hop_dwell_s * hops as f64,
             hop_dwell_s: reader.hop_dwell_s,
             hops,
+            first_is_lost: ports > 1
+                && start_up_s > CARRIER_BEFORE_QUERY_S
+                && reader.port_dwell_s >= 2.0 * round_s,
         }
     }
 
@@ -75,8 +82,16 @@ impl Schedule {
 
     /// Port in turn at round `n`.
     pub fn port(&self, n: i64) -> usize {
-        let turn = (self.time_s(n) + self.half_time_s + self.port_offset_s) / self.port_dwell_s;
-        in_turn(turn, self.ports)
+        in_turn(self.turn(n), self.ports)
+    }
+
+    fn turn(&self, n: i64) -> f64 {
+        (self.time_s(n) + self.half_time_s + self.port_offset_s) / self.port_dwell_s
+    }
+
+    /// Whether a port change has just left the tag without power for too long to hear the Query of round `n`.
+    pub fn starting_up(&self, n: i64) -> bool {
+        self.first_is_lost && self.turn(n).floor() != self.turn(n - 1).floor()
     }
 
     /// Position in the hop order at round `n`.

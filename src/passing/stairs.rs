@@ -57,6 +57,21 @@ impl Stairs {
         }
     }
 
+    /// Takes a round whose reply falls into one of its parts, each alike: margin (falling) and heard odds of each.
+    pub fn add_parts(&mut self, parts: &[(f64, f64)], alone: f64) {
+        let share = 1.0 / parts.len() as f64;
+        let (mut missed, mut unheard) = (1.0, 1.0);
+        for &(margin_db, heard) in parts {
+            let (missed_now, unheard_now) = (missed - share * heard * alone, unheard - share * heard);
+            let left =
+                |now: f64, before: f64| if before > 0.0 { (now / before).clamp(0.0, 1.0) } else { 0.0 };
+            let round =
+                Round { margin_db, missed: left(missed_now, missed), unheard: left(unheard_now, unheard) };
+            (missed, unheard) = (missed_now, unheard_now);
+            self.add(round);
+        }
+    }
+
     /// Whether the miss odds are below 1e-10 for every offset up to `offset_db`.
     pub fn settled(&self, offset_db: f64) -> bool {
         self.floor_db > offset_db

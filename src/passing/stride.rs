@@ -14,8 +14,10 @@
 use super::draw::{CrossingDraw, RunnerDraw};
 use crate::course::field::PlacementRow;
 use crate::numeric::elementary::sin_cos;
-use crate::passing::body::Worn;
+use crate::passing::body::{Worn, nearest_radius};
+use crate::units::db_to_amplitude_ratio;
 use crate::vector::Vec3;
+use num_complex::Complex64;
 use std::f64::consts::PI;
 
 /// Motion of one crossing, ready to be asked for any instant.
@@ -37,6 +39,9 @@ pub struct Stride {
     /// Axis and normal of the leaning trunk before its yaw.
     axis: Vec3,
     normal: Vec3,
+    /// Crosswise current of the tag and number of the torso's radius.
+    cross: Complex64,
+    torso: usize,
 }
 
 /// Place and posture of the tag at one instant.
@@ -60,6 +65,7 @@ impl Stride {
         let (sin_l, cos_l) = libm::sincos(runner.lean_deg.to_radians());
         let lean = |v: Vec3| Vec3::new(v.x * cos_l + v.z * sin_l, v.y, v.z * cos_l - v.x * sin_l);
         let on = f64::from(u8::from(moving_trunk));
+        let (sin_x, cos_x) = libm::sincos(runner.cross_phase_rad);
         Stride {
             speed_m_s: runner.speed_m_s * speed_factor,
             lateral_m: crossing.lateral_m,
@@ -76,6 +82,8 @@ impl Stride {
             flutter_phase_rad: crossing.flutter_phase_rad,
             axis: lean(Vec3::new(-sin_p * cos_r, cos_p * cos_r, sin_r)),
             normal: lean(Vec3::new(cos_p, sin_p, 0.0)),
+            cross: Complex64::new(cos_x, sin_x) * db_to_amplitude_ratio(-runner.cross_polar_db),
+            torso: nearest_radius(runner.torso_radius_m),
         }
     }
 
@@ -99,6 +107,8 @@ impl Stride {
                 axis: turned(self.axis),
                 normal: turned(self.normal),
                 gap_mm: self.own_spacer_mm + self.air_gap_mm * (1.0 + self.flutter * flutter),
+                cross: self.cross,
+                torso: self.torso,
             },
         }
     }
@@ -106,6 +116,14 @@ impl Stride {
     /// Place of the tag without bounce at time `time_s`.
     pub fn mean_place(&self, time_s: f64) -> Vec3 {
         Vec3::new(self.speed_m_s * time_s, self.lateral_m, self.height_m)
+    }
+
+    /// How the tag sits without sway and flutter.
+    pub fn mean_worn(&self) -> Worn {
+        let (sin, cos) = sin_cos(self.yaw_rad);
+        let turned = |v: Vec3| Vec3::new(v.x * cos - v.y * sin, v.x * sin + v.y * cos, v.z);
+        let (cross, torso, gap_mm) = (self.cross, self.torso, self.mean_gap_mm());
+        Worn { axis: turned(self.axis), normal: turned(self.normal), gap_mm, cross, torso }
     }
 
     /// Largest rise and fall of the tag, m.
@@ -141,6 +159,8 @@ impl Stride {
             flutter_phase_rad: std::f64::consts::TAU * u(),
             axis: crate::vector::Y,
             normal: crate::vector::X,
+            cross: Complex64::new(0.1, 0.0),
+            torso: 1,
         }
     }
 }
@@ -166,6 +186,8 @@ mod tests {
             flutter_phase_rad: 3.0,
             axis: crate::vector::Y,
             normal: crate::vector::X,
+            cross: Complex64::new(0.1, 0.0),
+            torso: 1,
         }
     }
 

@@ -1,11 +1,10 @@
 //! The trace of one crossing: every round in the order of time, with the numbers a pocket calculator can check.
 
-use super::ask::{Ask, RoundDetail};
+use super::crossing::{Crossing, neighbours_of};
 use super::diffuse::DiffuseWaves;
-use super::link::{Scene, Sight};
-use super::pass::{Crossing, neighbours_of};
+use super::link::Scene;
 use super::screens::Neighbour;
-use crate::tag::closeness;
+use super::waking::{Asked, LONG_ROUND_S, at, each_part};
 use crate::tag::curve::AtFrequency;
 use crate::vector::Vec3;
 use serde::Serialize;
@@ -27,6 +26,8 @@ pub struct TraceRow {
     pub threshold_dbm: f64,
     pub received_dbm: f64,
     pub awake: bool,
+    /// Share of the round in which a reply finds the tag under power ever since its start-up time before the Query.
+    pub powered_share: f64,
     pub heard_odds: f64,
     pub alone_odds: f64,
 }
@@ -34,7 +35,7 @@ pub struct TraceRow {
 impl TraceRow {
     /// Odds that this round reads the tag.
     pub fn read_odds(&self) -> f64 {
-        f64::from(u8::from(self.awake)) * self.heard_odds * self.alone_odds
+        self.powered_share * self.heard_odds * self.alone_odds
     }
 }
 
@@ -60,6 +61,7 @@ pub struct RoundFacts {
     /// With this sample's own offset.
     pub threshold_dbm: f64,
     pub received_dbm: f64,
+    pub powered_share: f64,
     pub heard_odds: f64,
 }
 
@@ -73,50 +75,51 @@ pub fn each_round(
 ) {
     let race = crossing.race;
     let reader = &crossing.point().readers[reader];
-    let mean_excess_m = race.prepared.course.beliefs.diffuse_excess_path_m;
+    let arrivals = (race.scatter_level > 0.0).then(|| scene.arrivals(crossing));
     let waves: Vec<Option<DiffuseWaves>> = reader
         .antennas
         .clone()
-        .map(|a| {
-            (race.diffuse_amplitude > 0.0)
-                .then(|| DiffuseWaves::draw(&mut crossing.draw.identity.diffuse(a), mean_excess_m))
-        })
+        .map(|a| arrivals.as_ref().map(|arrivals| crossing.waves(arrivals, a)))
         .collect();
     let mut curves: Vec<Option<AtFrequency>> = vec![None; reader.channels.len()];
     let (_, schedule) = crossing.schedule(reader);
     for n in (0..schedule.count()).step_by(step) {
         let time_s = schedule.time_s(n);
-        let instant = crossing.stride.at(time_s);
         let port = schedule.port(n);
         let antenna = reader.antennas.start + port;
         let channel = reader.hop_order[schedule.hop(n)];
         let freq_mhz = reader.channels[channel].freq_mhz;
-        let s = closeness(instant.worn.gap_mm);
         let curve = curves[channel].get_or_insert_with(|| crossing.curve_at(freq_mhz));
-        let (threshold, backscatter_db) = race.prepared.tag.curve.join(curve, s);
-        let sight = Sight::new(&scene.antennas()[antenna].radiator, instant.at);
-        let ask = Ask {
-            reader,
-            antenna: &scene.antennas()[antenna],
-            channel: &reader.channels[channel],
-            instant: &instant,
-            sight: &sight,
-            losses_db: crossing.losses_db(s),
-        };
-        let detail = RoundDetail {
-            incident_dbm: ask.incident_dbm(scene, ask.diffuse(scene, waves[port].as_ref())),
-            threshold_dbm: threshold + race.draw.threshold_offset_db() + crossing.runner.sample_offset_db,
-            backscatter_db,
-        };
+        let asked = Asked { reader, antenna, channel, waves: waves[port].as_ref(), curve };
+        let here = at(crossing, scene, &asked, time_s);
+        let own_db = crossing.runner.sample_offset_db;
+        let threshold_dbm = here.detail.threshold_dbm + own_db;
+        let (mut powered_share, mut heard_odds) = (0.0, here.heard);
+        let started = !schedule.starting_up(n);
+        if started && schedule.round_s() > LONG_ROUND_S {
+            let mut heard_share = 0.0;
+            each_part(crossing, scene, &asked, time_s, schedule.round_s(), |margin_db, heard, share| {
+                if margin_db >= own_db {
+                    powered_share += share;
+                    heard_share += share * heard;
+                }
+            });
+            if powered_share > 0.0 {
+                heard_odds = heard_share / powered_share;
+            }
+        } else if started && here.detail.incident_dbm >= threshold_dbm {
+            powered_share = 1.0;
+        }
         told(RoundFacts {
             time_s,
-            at: instant.at,
+            at: here.instant.at,
             antenna,
             freq_mhz,
-            incident_dbm: detail.incident_dbm,
-            threshold_dbm: detail.threshold_dbm,
-            received_dbm: ask.received_dbm(&detail),
-            heard_odds: ask.heard(scene, &detail),
+            incident_dbm: here.detail.incident_dbm,
+            threshold_dbm,
+            received_dbm: here.received_dbm,
+            powered_share,
+            heard_odds,
         });
     }
 }
@@ -146,7 +149,8 @@ pub fn trace(crossing: &Crossing) -> Trace {
                 incident_dbm: round.incident_dbm,
                 threshold_dbm: round.threshold_dbm,
                 received_dbm: round.received_dbm,
-                awake: round.incident_dbm >= round.threshold_dbm,
+                awake: round.powered_share > 0.0,
+                powered_share: round.powered_share,
                 heard_odds: round.heard_odds,
                 alone_odds,
             });

@@ -1,12 +1,12 @@
-//! Rounds wait until four are together, then they are asked in one go (`abreast`).
+//! Rounds wait until four are together, then they are asked in one go (`four_at_once`).
 //!
 //! A round that cannot reach the floor of the staircase, by a bound on its rays, is not worked out; the bound is looked
 //! at once the place and the gain are known and again once the diffuse waves are.
 
-use super::abreast::{self, LANES, Seen};
 use super::ask::{Ask, RoundDetail};
+use super::crossing::{Crossing, LineRounds, Workspace, waves_of};
+use super::four_at_once::{self, LANES, Seen};
 use super::link::{Ray, Scene};
-use super::pass::{Crossing, LineRounds, Workspace, waves_of};
 use super::score::Round;
 use crate::units::db_to_amplitude_ratio;
 use num_complex::Complex64;
@@ -63,7 +63,7 @@ pub fn ask_waiting(
     // Spare lanes hold rounds of before; what they give is not used.
     let radiators = rounds.each_ref().map(|r| &scene.antennas()[r.antenna].radiator);
     let mut seen = [Seen::default(); LANES];
-    abreast::look(&crossing.stride, &rounds.each_ref().map(|r| r.time_s), radiators, &mut seen);
+    four_at_once::look(&crossing.stride, &rounds.each_ref().map(|r| r.time_s), radiators, &mut seen);
     let (mut begun, mut wave_number, mut scale) = ([None; LANES], [0.0; LANES], [0.0; LANES]);
     let asks = std::array::from_fn(|l| ask_of(crossing, scene, &rounds[l], &seen[l]));
     for (l, (round, ask)) in rounds.iter().zip(&asks).enumerate().take(count) {
@@ -77,7 +77,7 @@ pub fn ask_waiting(
         work.rounds_skipped += count as u64;
         return;
     }
-    let mut sums = abreast::direct_rays(scene.taker(), &seen, &wave_number, &scale);
+    let mut sums = four_at_once::direct_rays(scene.taker(), &seen, &wave_number, &scale);
     add_images(scene, &asks, &begun, &mut sums);
     for (l, (round, ask)) in rounds.iter().zip(&asks).enumerate().take(count) {
         let Some(Begun { mut detail, diffuse }) = begun[l] else {
@@ -121,7 +121,7 @@ fn add_images(
     }
     let (mut rays, mut lanes, mut count) = ([Ray::default(); LANES], [0; LANES], 0);
     let mut flush = |rays: &[Ray; LANES], lanes: &[usize]| {
-        let taken = abreast::rays(scene.taker(), rays);
+        let taken = four_at_once::rays(scene.taker(), rays);
         lanes.iter().zip(taken).for_each(|(&lane, c)| sums[lane] += c);
     };
     for (l, ask) in asks.iter().enumerate().filter(|(l, _)| begun[*l].is_some()) {
@@ -159,15 +159,15 @@ fn begin(
     let (threshold, backscatter_db) = race.prepared.tag.curve.join(curve, closeness);
     let threshold_dbm = threshold + race.draw.threshold_offset_db();
     let detail = RoundDetail { incident_dbm: f64::NEG_INFINITY, threshold_dbm, backscatter_db };
-    let waves = waves_of(crossing, work, round.antenna);
+    let waves = waves_of(crossing, scene, work, round.antenna);
     // The bound would seldom spare a promising round.
     if round.promising {
         return Some(Begun { detail, diffuse: ask.diffuse(scene, waves) });
     }
     let needed = db_to_amplitude_ratio(threshold_dbm + ask.losses_db - ask.antenna.port_power_dbm);
     let least = needed * race.certain_below().max(out.stairs.floor_amplitude());
-    let rays = ask.ray_bound(scene);
-    if rays + waves.map_or(0.0, |w| ask.diffuse_bound(scene, w)) < least {
+    let rays = ask.ray_bound(scene, crossing.most_taken);
+    if rays + waves.map_or(0.0, |w| ask.diffuse_bound(w)) < least {
         return None;
     }
     let diffuse = ask.diffuse(scene, waves);

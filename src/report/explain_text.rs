@@ -53,8 +53,8 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
         &["quantity", "value"],
         &[
             vec!["threshold error (lab, samples, batch)".into(), format!("{:+.2} dB", d.threshold_offset_db)],
-            vec!["Rician K".into(), format!("{:.1} dB", d.rician_k_db)],
-            vec!["rear floor".into(), format!("{:.1} dB", d.rear_floor_db)],
+            vec!["scatter loss".into(), format!("{:+.1} dB", d.scatter_loss_db)],
+            vec!["crosswise response".into(), format!("-{:.1} dB", d.cross_polar_db)],
             vec!["cling factor".into(), format!("{:.2}", d.cling_factor)],
             vec!["body loss beyond the phantom".into(), format!("{:+.2} dB", d.body_loss_db)],
         ],

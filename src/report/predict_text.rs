@@ -436,6 +436,15 @@ fn certainty(out: &mut String, f: &Forecast) {
             ),
         );
     }
+    let k: Vec<String> =
+        f.points.iter().filter_map(|p| Some(format!("{} {:.0} dB", p.name, p.rician_k_db?))).collect();
+    if !k.is_empty() {
+        let text = format!(
+            "Rays over scattered waves at the best antenna of a median runner (Rician K): {}.",
+            k.join(", ")
+        );
+        item(out, &text);
+    }
     f.warnings.iter().for_each(|warning| item(out, &format!("Warning: {warning}")));
 }
 

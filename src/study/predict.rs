@@ -85,6 +85,8 @@ pub struct PointForecast {
     /// Share of passings (and of misses) with a gap closer than any mount measured.
     pub closer_than_measured: f64,
     pub closer_than_measured_of_misses: f64,
+    /// Rician K at the antenna that sees the median runner with the least scatter, dB; none with the scattered waves off.
+    pub rician_k_db: Option<f64>,
     pub drivers: Vec<Driver>,
 }
 
@@ -248,7 +250,10 @@ fn point_forecast(prepared: &Prepared, run: &Run, p: usize) -> PointForecast {
     });
     let runners = course.field.runners;
     let quantiles = days.quantiles(&[0.05, 0.5, 0.95]);
+    let rician_k_db = crate::passing::rician::k_db(prepared, p)
+        .map(|of_antennas| of_antennas.into_iter().fold(f64::NEG_INFINITY, f64::max));
     PointForecast {
+        rician_k_db,
         name: point.name.clone(),
         is_finish: point.is_finish,
         none_met: !(miss_rate.value > 0.0),

@@ -98,8 +98,8 @@ fn drawn(story: &PassingStory) -> Table {
         ("steps", d.steps_per_min, "a minute"),
         ("nearest neighbour", d.nearest_neighbour_m.unwrap_or(f64::NAN), "m"),
         ("threshold error of the race: lab, samples, batch", d.threshold_offset_db, "dB"),
-        ("Rician K of the diffuse waves", d.rician_k_db, "dB"),
-        ("rear floor", d.rear_floor_db, "dB"),
+        ("scatter loss", d.scatter_loss_db, "dB"),
+        ("crosswise response, below the other", d.cross_polar_db, "dB"),
         ("factor on how closely bibs cling", d.cling_factor, ""),
         ("body loss beyond the phantom", d.body_loss_db, "dB"),
     ] {

@@ -1,4 +1,4 @@
-//! Four rounds abreast: the arithmetic of places, gains and rays, taken for four rounds in one go.
+//! Four rounds at once: the arithmetic of places, gains and rays, taken for four rounds in one go.
 //!
 //! The bodies of these loops hold no jump and no call, so the compiler turns them into vector arithmetic: two rounds a register
 //! on any 64-bit machine, four where the processor has 256-bit registers (asked at run time). Each round goes through the
@@ -77,7 +77,7 @@ pub fn direct_rays(
         for lane in 0..LANES {
             let Seen { instant, sight, .. } = &seen[lane];
             let ray = Ray::direct(instant, sight, wave_number[lane], scale[lane]);
-            out[lane] = ray.taken_by(body.taken(ray.k, &ray.field, &ray.worn, ray.wave_number, true));
+            out[lane] = ray.taken_by(body.taken(ray.k, &ray.field, &ray.worn, true));
         }
     } else {
         for lane in 0..LANES {
@@ -94,7 +94,7 @@ pub fn rays(taker: Taker, rays: &[Ray; LANES]) -> [Complex64; LANES] {
     let mut out = [Complex64::new(0.0, 0.0); LANES];
     if let Taker { body: Some(body), patterned: true } = taker {
         for (ray, c) in rays.iter().zip(&mut out) {
-            *c = ray.taken_by(body.taken(ray.k, &ray.field, &ray.worn, ray.wave_number, true));
+            *c = ray.taken_by(body.taken(ray.k, &ray.field, &ray.worn, true));
         }
     } else {
         for (ray, c) in rays.iter().zip(&mut out) {
@@ -106,30 +106,29 @@ pub fn rays(taker: Taker, rays: &[Ray; LANES]) -> [Complex64; LANES] {
 
 /// Sum of diffuse waves at one place; here it is the waves that are taken several at a time.
 #[multiversion(targets("x86_64+avx2"))]
-pub fn diffuse_sum(waves: &DiffuseWaves, at: Vec3, wave_number: f64) -> Complex64 {
-    waves.sum(at, wave_number)
+pub fn diffuse_sum(waves: &DiffuseWaves, at: Vec3, distance: f64, wave_number: f64) -> Complex64 {
+    waves.sum(at, distance, wave_number)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::course::antenna::{Antenna, Polarisation};
-    use crate::passing::body::{Body, Worn};
-    use crate::passing::fresnel::{ReflectionTable, half_space};
-    use crate::passing::materials;
+    use crate::passing::body::Torsos;
+    use crate::passing::body::tests::any_worn;
+    use crate::passing::diffuse::Arrivals;
     use crate::random::{Purpose, Stream};
     use crate::vector::Field;
 
     fn ray(stream: &mut Stream) -> Ray {
         let mut vector = || Vec3::new(stream.uniform() - 0.5, stream.uniform() - 0.5, stream.uniform() - 0.5);
-        let (k, axis, normal, re, im) =
-            (vector().unit(), vector().unit(), vector().unit(), vector(), vector());
+        let (k, re, im) = (vector().unit(), vector(), vector());
         let field = Field {
             x: Complex64::new(re.x, im.x),
             y: Complex64::new(re.y, im.y),
             z: Complex64::new(re.z, im.z),
         };
-        let worn = Worn { axis, normal, gap_mm: 70.0 * stream.uniform() };
+        let worn = any_worn(stream);
         let (distance, scale) = (0.1 + 5.0 * stream.uniform(), stream.uniform());
         Ray { k, distance, field, scale, worn, wave_number: 18.0 + 2.0 * stream.uniform() }
     }
@@ -153,15 +152,15 @@ mod tests {
         Radiator::new(&antenna, directive)
     }
 
-    /// One ray alone is plain arithmetic; four abreast may run in wide registers: the same bits on any processor.
+    /// One ray alone is plain arithmetic; four at once may run in wide registers: the same bits on any processor.
     #[test]
     fn four_rays_abreast_have_the_bits_of_each_alone() {
-        let eps = materials::torso(900.0);
-        let body = Body { torso: ReflectionTable::new(|s| half_space(eps, s)), rear_floor: 0.1 };
+        let body = Torsos::at(900.0);
         let mut stream = Stream::new(5, Purpose::Runner, 0, 0, 0);
         for _ in 0..500 {
             let four = [(); LANES].map(|()| ray(&mut stream));
-            for (body, patterned) in [(Some(&body), true), (Some(&body), false), (None, true), (None, false)]
+            for (body, patterned) in
+                [(Some(&*body), true), (Some(&*body), false), (None, true), (None, false)]
             {
                 let taker = Taker { body, patterned };
                 assert_eq!(rays(taker, &four), four.map(|ray| taker.amplitude(&ray)));
@@ -201,8 +200,9 @@ mod tests {
                 let ray = Ray::direct(&seen[lane].instant, &seen[lane].sight, 19.0, scale[lane]);
                 assert_eq!(direct[lane], taker.amplitude(&ray));
             }
-            let waves = DiffuseWaves::draw(&mut stream, 6.0);
-            assert_eq!(diffuse_sum(&waves, place, 19.0), waves.sum(place, 19.0));
+            let arrivals = Arrivals::draw(&mut stream, 0.3, |k, e| e.dot(Vec3::new(0.0, 1.0, k.z)));
+            let waves = DiffuseWaves::draw(&mut stream, &arrivals, 0.5, 6.0);
+            assert_eq!(diffuse_sum(&waves, place, 3.0, 19.0), waves.sum(place, 3.0, 19.0));
         }
     }
 }
