@@ -14,7 +14,7 @@ use rayon::prelude::*;
 
 /// Added to the run's seed for the pilot.
 const SEED_OFFSET: u64 = 0x9e37_79b9_7f4a_7c15;
-const WORLDS: u64 = 64;
+const WORLDS: u64 = 32;
 const PER_STRATUM: u64 = 2;
 /// Steps by which every threshold is raised, dB, until enough worlds have misses.
 const RAISED_DB: [f64; 7] = [0.0, 1.5, 3.0, 4.5, 6.0, 8.0, 10.0];

@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 /// Passings in a world.
 pub const PASSINGS_PER_WORLD: u64 = 48;
 /// Worlds of the first stage.
-pub const FIRST_WORLDS: u64 = 8 * REPLICATES;
+pub const FIRST_WORLDS: u64 = 4 * REPLICATES;
 /// Worlds worked out between two looks at progress and stop.
 const WAVE: u64 = 32;
 
