@@ -7,7 +7,7 @@
 
 use super::offsets::{DAYS, LEVELS};
 use super::reading::{SetDays, without};
-use super::replicates::{Figure, Scale};
+use super::replicates::{Figure, Scale, t_975};
 use crate::numeric::counts::binomial_tails;
 use serde::{Deserialize, Serialize};
 
@@ -79,35 +79,41 @@ pub fn promise(days: &SetDays, runners: u64, target: f64, contract_races: u64) -
     let allowed = allowed(target, runners);
     let table = Breaks::new(runners, allowed);
     let over_days = |days: &[f64]| days.iter().map(|&q| table.at(q)).sum::<f64>() / days.len() as f64;
-    let breaks = within_0_1(days.mean_of(Scale::LogOdds, |level| days.clean(level, over_days)), days);
+    let breaks = within_0_1(
+        days.mean_of(Scale::LogOdds, |level| days.clean(level, over_days)).cleaned(Scale::LogOdds),
+        days,
+    );
     let at_least = (1..=contract_races)
         .map(|k| {
             let fails =
                 |days: &[f64]| binomial_tails(k - 1, contract_races, over_days(days).clamp(0.0, 1.0)).1;
-            within_0_1(days.mean_of(Scale::LogOdds, |level| days.clean(level, fails)), days)
+            within_0_1(
+                days.mean_of(Scale::LogOdds, |level| days.clean(level, fails)).cleaned(Scale::LogOdds),
+                days,
+            )
         })
         .collect();
     Promise { target, runners, allowed, breaks, contract_races, at_least }
 }
 
-/// A probability in its range. Where every world says the same (none breaks, or all do) the worlds themselves bound it: the 97.5 % limit of
-/// no event among as many.
+/// A probability in its range. Near either end the scale of log odds blows up what hardly differs, so there the interval is taken as it is; and
+/// where every world says the same (none breaks, or all do) the worlds themselves bound it: the 97.5 % limit of no event among as many.
 fn within_0_1(f: Figure, days: &SetDays) -> Figure {
-    let limit = 3.688_879 * LEVELS as f64 / days.levels().max(1) as f64;
-    let clamp = |x: f64| x.clamp(0.0, 1.0);
-    let mut out = Figure {
-        value: clamp(f.value),
-        low: clamp(f.low),
-        high: clamp(f.high),
-        standard_error: f.standard_error,
-    };
-    if out.value < 1e-3 * limit {
-        out.high = out.high.max(limit);
+    const NEAR: f64 = 0.02;
+    let limit = (3.688_879 * LEVELS as f64 / days.levels().max(1) as f64).min(1.0);
+    let value = f.value.clamp(0.0, 1.0);
+    if (NEAR..=1.0 - NEAR).contains(&value) {
+        return Figure { value, low: f.low.clamp(0.0, value), high: f.high.clamp(value, 1.0), ..f };
     }
-    if out.value > 1.0 - 1e-3 * limit {
-        out.low = out.low.min(1.0 - limit);
+    let reach = t_975(days.replicates.max(2)) * f.standard_error;
+    let (mut low, mut high) = ((value - reach).max(0.0), (value + reach).min(1.0));
+    if value < 1e-3 * limit {
+        high = high.max(limit);
     }
-    out
+    if value > 1.0 - 1e-3 * limit {
+        low = low.min(1.0 - limit);
+    }
+    Figure { value, low, high, standard_error: f.standard_error }
 }
 
 /// Predictive distribution of the number missed.

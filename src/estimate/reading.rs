@@ -138,7 +138,7 @@ impl SetDays {
                     // Richardson's step must not turn a small rate into none.
                     value.clamp(0.25 * raw(0, p, skip), 1.0)
                 };
-                let mut quantile = figure(self.replicates, Scale::Logarithm, clean);
+                let mut quantile = figure(self.replicates, Scale::Logarithm, clean).cleaned(Scale::Logarithm);
                 quantile.value = quantile.value.max(least);
                 quantile.high = quantile.high.max(quantile.value);
                 least = quantile.value;

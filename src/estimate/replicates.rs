@@ -100,6 +100,26 @@ pub fn figure_of(value: f64, without: &[f64], scale: Scale) -> Figure {
     Figure { value, low: low.min(value), high: high.max(value), standard_error }
 }
 
+/// The jackknife's errors of figures from which the noise of the passings was taken out come out too small by about a quarter (spread over 40 seeds
+/// against the mean error told, `cargo bench --bench cover`): they are told wider by this.
+const CLEANED: f64 = 1.3;
+
+impl Figure {
+    /// The figure with its errors wider, as behoves one from which noise was taken out.
+    pub fn cleaned(self, scale: Scale) -> Figure {
+        let stretch = |end: f64| {
+            let middle = scale.to(self.value);
+            scale.from(middle + CLEANED * (scale.to(end) - middle))
+        };
+        Figure {
+            value: self.value,
+            low: stretch(self.low),
+            high: stretch(self.high),
+            standard_error: CLEANED * self.standard_error,
+        }
+    }
+}
+
 /// Student's t for a 95 % interval from `replicates` replicates.
 pub fn t_975(replicates: usize) -> f64 {
     t_quantile(0.975, replicates as f64 - 1.0)
