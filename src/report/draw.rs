@@ -76,6 +76,9 @@ pub fn draw(figure: &Figure, dress: Dress) -> String {
     );
     svg.leaf("title", &[("id", (&title_id).into())], &figure.title);
     svg.leaf("desc", &[("id", (&desc_id).into())], &figure.reading);
+    if dress == Dress::Whole {
+        svg.leaf("style", &[], &super::font::faces());
+    }
     hatches(&mut svg, figure);
     svg.empty("rect", &[("width", WIDTH_PX.into()), ("height", y.into()), ("fill", Ink::Paper.hex().into())]);
     let mut text = svg.finish();

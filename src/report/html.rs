@@ -5,6 +5,7 @@
 //! Source of the policy's form: W3C, Content Security Policy Level 3 (2024 draft), 2.3.1 and 6.7.3.
 
 use super::draw::{Dress, draw};
+use super::font::{base64, faces};
 use super::page::Page;
 use super::table::{Cell, Table};
 use minijinja::value::Serde;
@@ -81,12 +82,13 @@ pub fn html(page: &Page) -> Result<String, minijinja::Error> {
     let hinges_heading =
         if page.hinges_heading.is_empty() { "What it hinges on" } else { &page.hinges_heading };
     let (first, further) = first_sentence(&page.answer);
+    let style = format!("{}{STYLE}", faces());
     let mut templates = Environment::new();
     templates.add_template("report.html", TEMPLATE)?;
     templates.get_template("report.html")?.render(context! {
-        style => Value::from_safe_string(STYLE.into()),
+        style_hash => content_hash(&style),
+        style => Value::from_safe_string(style),
         script => Value::from_safe_string(SCRIPT.into()),
-        style_hash => content_hash(STYLE),
         script_hash => content_hash(SCRIPT),
         study => Value::from(Serde(&page.study)),
         subject => Value::from(Serde(&page.subject)),
@@ -127,20 +129,6 @@ fn first_sentence(text: &str) -> (&str, &str) {
 /// `sha256-…` of an inline script or style, as a content security policy wants it.
 fn content_hash(text: &str) -> Value {
     Value::from_safe_string(format!("sha256-{}", base64(&Sha256::digest(text.as_bytes()))))
-}
-
-/// Base 64 with padding. Source: RFC 4648 (2006), section 4.
-fn base64(bytes: &[u8]) -> String {
-    const SIGNS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut out = String::new();
-    for chunk in bytes.chunks(3) {
-        let word = chunk.iter().chain([0u8; 2].iter()).take(3).fold(0u32, |w, b| (w << 8) | u32::from(*b));
-        for k in 0..4 {
-            let sign = SIGNS[(word >> (18 - 6 * k)) as usize & 63] as char;
-            out.push(if k > chunk.len() { '=' } else { sign });
-        }
-    }
-    out
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ pub mod explain_text;
 pub mod figure;
 pub mod figures;
 pub mod folder;
+mod font;
 pub mod html;
 pub mod justification;
 pub mod lab_session_text;
