@@ -100,6 +100,9 @@ pub struct Inputs {
     /// Threads (0: as many as there are cores)
     #[arg(long, default_value_t = 0)]
     pub threads: usize,
+    /// Study a set-up above the region's power limit on paper; every output says so
+    #[arg(long)]
+    pub allow_unlawful_power: bool,
 }
 
 #[derive(Debug, Args)]
@@ -205,6 +208,9 @@ pub struct MergeArgs {
     /// Tag folder in place of the scenario's own
     #[arg(long, value_name = "FOLDER")]
     pub tag: Option<PathBuf>,
+    /// Study a set-up above the region's power limit on paper; every output says so
+    #[arg(long)]
+    pub allow_unlawful_power: bool,
     /// Refuse rows made with another seed (default: the seed the rows were made with)
     #[arg(long)]
     pub seed: Option<u64>,

@@ -6,9 +6,11 @@ use super::inputs::load;
 use super::output::Output;
 use super::pictures::Album;
 use super::predict::json;
+use crate::course::power;
 use crate::random::{MAX_PASSINGS, MAX_RACES};
 use crate::report::explain_text::{story_text, trace_csv, worst_text};
 use crate::report::pages::explain::page;
+use crate::report::words::unlawful;
 use crate::study::explain::explain;
 use crate::study::which_point::which_point;
 use crate::study::worst::{Search, worst};
@@ -34,6 +36,7 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
         ));
     }
     let prepared = load(&args.inputs)?.prepared;
+    let unlawful_power = power::unlawful(&prepared.course);
     let point = which_point(&prepared.course, args.point.as_deref())
         .map_err(|missing| Failure::Usage(missing.to_string()))?;
     let name = &prepared.points[point].name;
@@ -42,7 +45,7 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
         Some(count) => {
             let stories = worst(&prepared, seed, point, SEARCH, count);
             match args.format {
-                TraceFormat::Text => worst_text(name, &stories, SEARCH.races),
+                TraceFormat::Text => on_paper(&unlawful_power) + &worst_text(name, &stories, SEARCH.races),
                 TraceFormat::Json => json(&stories)?,
                 TraceFormat::Csv => {
                     return Err(Failure::Usage(
@@ -57,7 +60,7 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
                 album.write(&page(&story, &prepared, seed))?;
             }
             match args.format {
-                TraceFormat::Text => story_text(&story, ROUNDS_SHOWN),
+                TraceFormat::Text => on_paper(&unlawful_power) + &story_text(&story, ROUNDS_SHOWN),
                 TraceFormat::Json => json(&story)?,
                 TraceFormat::Csv => {
                     trace_csv(&story).map_err(|e| Failure::Internal(format!("cannot write CSV: {e}")))?
@@ -67,4 +70,11 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
     };
     output.write(&text)?;
     Ok(ExitCode::from(DONE))
+}
+
+/// First lines of the text where the set-up may not be switched on.
+fn on_paper(unlawful_power: &[String]) -> String {
+    let mut out = String::new();
+    unlawful(&mut out, unlawful_power);
+    out
 }

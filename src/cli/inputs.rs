@@ -2,9 +2,9 @@
 
 use super::args::Inputs;
 use super::failure::{Failure, stderr_style};
-use crate::course::{self, Course};
+use crate::course::{self, Course, power};
 use crate::diag::render::render;
-use crate::diag::{Diagnostic, Severity};
+use crate::diag::{Diagnostic, Severity, codes};
 use crate::passing::{Prepared, prepare};
 use crate::tag::{self, Tag};
 use std::io::Write;
@@ -22,6 +22,8 @@ pub fn load(inputs: &Inputs) -> Result<Loaded, Failure> {
     use_threads(inputs.threads)?;
     let (course, tag, warnings) = read(&inputs.scenario, inputs.tag.as_deref())?;
     show_warnings(&warnings);
+    let place = |words: String| format!("{}: {words}", course.file_hash.0);
+    lawful(power::unlawful(&course).into_iter().map(place).collect(), inputs.allow_unlawful_power)?;
     Ok(Loaded { prepared: prepare(Arc::new(course), Arc::new(tag)), warnings })
 }
 
@@ -52,6 +54,27 @@ pub fn read_files(
             Err(Failure::Files(found))
         }
     }
+}
+
+/// Refuses power above the region's limit; with leave it is told on stderr, and the study says so itself.
+pub fn lawful(antennas: Vec<String>, allowed: bool) -> Result<(), Failure> {
+    if antennas.is_empty() {
+        return Ok(());
+    }
+    let report = |words: String| {
+        if allowed {
+            Diagnostic::warning(codes::POWER_ABOVE_LIMIT, words)
+        } else {
+            Diagnostic::error(codes::POWER_ABOVE_LIMIT, words)
+                .help("to study such a set-up on paper, say --allow-unlawful-power; never transmit like this")
+        }
+    };
+    let found: Vec<Diagnostic> = antennas.into_iter().map(report).collect();
+    if !allowed {
+        return Err(Failure::Files(found));
+    }
+    show_warnings(&found);
+    Ok(())
 }
 
 /// Channels outside every sweep are an error; channels that water moves outside are a warning.

@@ -40,6 +40,7 @@ pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
         tag: args.tag.clone(),
         seed: header.plan.seed,
         threads: args.threads,
+        allow_unlawful_power: args.allow_unlawful_power,
     })?;
     let here = Header::new(&loaded.prepared, &header.plan, &header.ask, header.shard);
     let differences = here.differences(&header);

@@ -2,7 +2,7 @@
 
 use super::args::{RankArgs, StudyFormat};
 use super::failure::{DONE, Failure};
-use super::inputs::{show_warnings, use_threads};
+use super::inputs::{lawful, show_warnings, use_threads};
 use super::interrupt;
 use super::output::Output;
 use super::pictures::Album;
@@ -25,6 +25,7 @@ pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
     let (resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
     warnings.extend(more);
     show_warnings(&warnings);
+    lawful(resolved.unlawful_power(), args.allow_unlawful_power)?;
     interrupt::heed();
     let request = Request { seed: args.seed, most_worlds: args.most_worlds };
     let line = StudyLine::new();

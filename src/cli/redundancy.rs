@@ -2,12 +2,13 @@
 
 use super::args::{RedundancyArgs, StudyFormat};
 use super::failure::{DONE, Failure, NOT_MET};
-use super::inputs::load;
+use super::inputs::{lawful, load};
 use super::interrupt;
 use super::output::Output;
 use super::pictures::Album;
 use super::predict::json;
 use super::progress::StudyLine;
+use crate::course::power;
 use crate::estimate::run::{Plan, Stopped};
 use crate::lab::text;
 use crate::report::justification::justification;
@@ -15,6 +16,7 @@ use crate::report::pages::redundancy::page;
 use crate::report::redundancy_text::redundancy_text;
 use crate::study::redundancy::answer::Refused;
 use crate::study::redundancy::{Request, answer, catalogue};
+use crate::study::which_point::which_point;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -27,6 +29,22 @@ pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
     let folder = path.parent().unwrap_or(Path::new(""));
     let (catalogue, _) =
         catalogue::read(&read.source.path, &read.source.text, folder).map_err(Failure::Files)?;
+    // What a candidate radiates counts as what stands does: a layout that may not be switched on is no way out.
+    let mut unlawful: Vec<String> = Vec::new();
+    for candidate in &catalogue.candidates {
+        let course = &loaded.prepared.course;
+        let named = candidate.point.as_deref().or(args.point.as_deref());
+        // A candidate that cannot be built is told by the study.
+        let built = which_point(course, named).map(|point| catalogue.build(course, point, &[candidate]));
+        if let Ok(Ok((with_it, _))) = built {
+            let standing = power::unlawful(course);
+            let new = power::unlawful(&with_it).into_iter().filter(|words| !standing.contains(words));
+            unlawful.extend(
+                new.map(|words| format!("{}, candidate {:?}: {words}", read.source.path, candidate.name)),
+            );
+        }
+    }
+    lawful(unlawful, args.inputs.allow_unlawful_power)?;
     interrupt::heed();
     let line = StudyLine::new();
     let result = answer(

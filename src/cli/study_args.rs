@@ -16,6 +16,9 @@ pub struct RankArgs {
     /// Threads (0: as many as there are cores)
     #[arg(long, default_value_t = 0)]
     pub threads: usize,
+    /// Study scenarios above their region's power limit on paper; every output says so
+    #[arg(long)]
+    pub allow_unlawful_power: bool,
     #[arg(long, value_enum, default_value = "text")]
     pub format: StudyFormat,
     /// Write the result to a file instead of stdout (whole or not at all)

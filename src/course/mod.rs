@@ -10,6 +10,7 @@ pub mod effects;
 pub mod field;
 pub mod link;
 pub mod load;
+pub mod power;
 pub mod quantity;
 pub mod reader;
 pub mod region;

@@ -24,6 +24,7 @@ pub const CODES: &[(&str, &str)] = &[
     (CHANNEL_OUTSIDE_BAND, "a channel lies outside the region's band"),
     (DWELL_TOO_LONG, "a dwell is longer than the region allows"),
     (ANTENNA_OFF_ROAD, "an antenna stands far from the road"),
+    (POWER_ABOVE_LIMIT, "an antenna is set above what its region allows"),
     (CHANGE_REFUSED, "a change of a scenario leads nowhere"),
     (TAG_FOLDER, "the tag folder is missing or holds no tag.toml"),
     ("csv-no-rows", "a table without rows"),
@@ -86,6 +87,7 @@ pub const LINK_TIMING: &str = "link-timing";
 pub const CHANNEL_OUTSIDE_BAND: &str = "channel-outside-band";
 pub const DWELL_TOO_LONG: &str = "dwell-too-long";
 pub const ANTENNA_OFF_ROAD: &str = "antenna-off-road";
+pub const POWER_ABOVE_LIMIT: &str = "power-above-limit";
 pub const CHANGE_REFUSED: &str = "change-refused";
 pub const TAG_FOLDER: &str = "tag-folder";
 pub const OUTPUT_EXISTS: &str = "output-exists";

@@ -92,6 +92,7 @@ pub fn html(page: &Page) -> Result<String, minijinja::Error> {
         script_hash => content_hash(SCRIPT),
         study => Value::from(Serde(&page.study)),
         subject => Value::from(Serde(&page.subject)),
+        unlawful => Value::from(Serde(&page.unlawful)),
         note => Value::from(Serde(&page.note)),
         answer => Value::from(Serde(&first)),
         further => Value::from(Serde(&further)),

@@ -9,6 +9,8 @@ use super::table::{Show, Table};
 pub struct Page {
     /// The command that made it: `predict`.
     pub study: String,
+    /// First paragraph of a study of a set-up that may not be switched on; empty for a lawful one.
+    pub unlawful: String,
     /// What was studied: the event, the tag, the season.
     pub subject: String,
     /// Says whether the inputs are invented; may be empty.

@@ -3,7 +3,8 @@
 
 use super::cautions::CAUTIONS;
 use super::words::{
-    WIDTH, grouped, item, per_10_000, percent, rate_percent, say, significant, switched_off, table, wrap,
+    WIDTH, grouped, item, per_10_000, percent, rate_percent, say, significant, switched_off, table, unlawful,
+    wrap,
 };
 use crate::estimate::promise::CountForecast;
 use crate::estimate::replicates::Figure;
@@ -14,6 +15,7 @@ use crate::study::what_drives::Driver;
 /// The whole report.
 pub fn predict_text(forecast: &Forecast, full: bool) -> String {
     let mut out = String::new();
+    unlawful(&mut out, &forecast.provenance.unlawful_power);
     heading(&mut out, forecast);
     say(&mut out, &answer(forecast));
     out.push('\n');

@@ -15,6 +15,7 @@ const MOST_ROWS: usize = 24;
 /// The whole report.
 pub fn rank_text(answer: &Answer) -> String {
     let mut out = String::new();
+    super::words::unlawful(&mut out, &answer.provenance.unlawful_power);
     heading(&mut out, answer);
     say(&mut out, &choice(answer));
     out.push('\n');

@@ -133,6 +133,26 @@ pub fn item(out: &mut String, text: &str) {
 }
 
 /// Adds an item that names the effects switched off, if any are.
+/// First lines of a study of a set-up that may not be switched on; nothing when all power is lawful.
+pub fn unlawful_words(antennas: &[String]) -> Option<String> {
+    const NAMED: usize = 2;
+    let named = antennas.iter().take(NAMED).map(String::as_str).collect::<Vec<_>>().join("; ");
+    let more = match antennas.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!("; and {more} more"),
+    };
+    (!antennas.is_empty())
+        .then(|| format!("UNLAWFUL POWER, a study on paper only; do not transmit like this. {named}{more}."))
+}
+
+/// The same as the first paragraph of a text.
+pub fn unlawful(out: &mut String, antennas: &[String]) {
+    if let Some(words) = unlawful_words(antennas) {
+        say(out, &words);
+        out.push('\n');
+    }
+}
+
 pub fn switched_off(out: &mut String, effects: &[String]) {
     if !effects.is_empty() {
         let names = effects.join(", ");

@@ -1,6 +1,6 @@
 //! What a result came from: program, seed, files.
 
-use crate::course::Course;
+use crate::course::{Course, power};
 use crate::diag::Diagnostic;
 use crate::tag::Tag;
 use serde::{Deserialize, Serialize};
@@ -20,6 +20,8 @@ pub struct Provenance {
     pub program: String,
     pub version: String,
     pub seed: u64,
+    /// Antennas set above what the region allows; a run with any is a study on paper.
+    pub unlawful_power: Vec<String>,
     pub inputs: Vec<InputFile>,
 }
 
@@ -32,6 +34,7 @@ impl Provenance {
             program: env!("CARGO_PKG_NAME").to_owned(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed,
+            unlawful_power: power::unlawful(course),
             inputs: std::iter::once(&course.file_hash).chain(&tag.file_hashes).map(input).collect(),
         }
     }

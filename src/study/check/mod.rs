@@ -7,18 +7,17 @@
 pub mod cover;
 pub mod directivity;
 pub mod exposure;
-pub mod power;
 
 use super::provenance::{AssumptionEcho, InputFile, SCHEMA_VERSION, assumptions, effects_off, warning_lines};
 use crate::course::Course;
 use crate::course::antenna::Antenna;
+use crate::course::power::{self, PowerCheck};
 use crate::course::region::PowerLimit;
 use crate::diag::Diagnostic;
 use crate::passing::antenna_pattern::Pattern;
 use cover::{Cover, CoverVerdict};
 use directivity::{DirectivityCheck, Verdict};
 use exposure::Exposure;
-use power::PowerCheck;
 use serde::{Deserialize, Serialize};
 
 /// What the check needs to know about the tag.
@@ -116,7 +115,8 @@ pub fn check(course: &Course, tag: &TagCover, warnings: &[Diagnostic]) -> CheckR
     let antennas = antennas(course);
     let cover = cover::check(course, tag.swept_mhz);
     let mut findings = Vec::new();
-    antennas.iter().for_each(|a| antenna_findings(a, course, &mut findings));
+    let set = course.points.iter().flat_map(|p| &p.lines).flat_map(|l| &l.readers).flat_map(|r| &r.antennas);
+    antennas.iter().zip(set).for_each(|(a, antenna)| antenna_findings(a, antenna, course, &mut findings));
     cover_findings(&cover, &tag.name, course, &mut findings);
     if course.region.certainty != crate::course::region_table::Certainty::Seen.words() {
         findings.push(Finding {
@@ -206,25 +206,13 @@ fn directivity_of(antenna: &Antenna, done: &mut Vec<(Pattern, DirectivityCheck)>
     fresh
 }
 
-fn antenna_findings(a: &AntennaCheck, course: &Course, findings: &mut Vec<Finding>) {
+fn antenna_findings(a: &AntennaCheck, antenna: &Antenna, course: &Course, findings: &mut Vec<Finding>) {
     let place = format!("{} / {} / {} / {}", a.point, a.line, a.reader, a.antenna);
     let mut push = |gravity, code: &str, message: String| {
         findings.push(Finding { gravity, code: code.to_owned(), place: place.clone(), message });
     };
     if !a.power.legal {
-        push(
-            Gravity::Problem,
-            "power-above-limit",
-            format!(
-                "power_dbm = {} is {:.2} dB above what {} allows with {} dBi and {} dB of cable: set it to {:.2} dBm or less",
-                a.power_dbm,
-                -a.power.room_db,
-                course.region.name,
-                a.gain_dbi,
-                a.cable_loss_db,
-                floor_to_hundredth(a.power.most_setting_dbm)
-            ),
-        );
+        push(Gravity::Problem, "power-above-limit", power::excess(antenna, &a.power, &course.region.name));
     }
     let over = a.directivity.gain_over_directivity_db;
     match a.directivity.verdict {
@@ -246,7 +234,9 @@ fn antenna_findings(a: &AntennaCheck, course: &Course, findings: &mut Vec<Findin
             ),
         ),
     }
-    if let (PowerLimit::Erp { .. }, Some(most_deg)) = (course.region.limit, older_beamwidth_deg(a, course)) {
+    if let (PowerLimit::Erp { .. }, Some(most_deg)) =
+        (course.region.limit, older_beamwidth_deg(a, antenna, course))
+    {
         push(
             Gravity::Note,
             "beamwidth-rule",
@@ -259,25 +249,13 @@ fn antenna_findings(a: &AntennaCheck, course: &Course, findings: &mut Vec<Findin
 
 /// The beamwidth older European editions allowed, where this antenna is wider. Source: ETSI EN 302 208,
 /// older editions, from memory: up to 0.5 W ERP none, up to 1 W 180°, up to 2 W 90°.
-fn older_beamwidth_deg(a: &AntennaCheck, course: &Course) -> Option<f64> {
+fn older_beamwidth_deg(a: &AntennaCheck, antenna: &Antenna, course: &Course) -> Option<f64> {
     let most = match a.power.erp_dbm {
         p if p > 30.0 => 90.0,
         p if p > 27.0 => 180.0,
         _ => return None,
     };
-    let antenna = course
-        .points
-        .iter()
-        .filter(|p| p.name == a.point)
-        .flat_map(|p| p.lines.iter().filter(|l| l.name == a.line))
-        .flat_map(|l| l.readers.iter().filter(|r| r.name == a.reader))
-        .flat_map(|r| r.antennas.iter().find(|antenna| antenna.name == a.antenna))
-        .next()?;
     (course.region.key == "eu_lower" && antenna.horizontal_beamwidth_deg > most).then_some(most)
-}
-
-fn floor_to_hundredth(value: f64) -> f64 {
-    (value * 100.0 + 1e-9).floor() / 100.0
 }
 
 fn cover_findings(cover: &Cover, tag: &str, course: &Course, findings: &mut Vec<Finding>) {

@@ -254,6 +254,7 @@ fn read(
             program: env!("CARGO_PKG_NAME").to_owned(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed: request.seed,
+            unlawful_power: resolved.unlawful_power(),
             inputs: resolved
                 .file_hashes
                 .iter()

@@ -8,6 +8,7 @@ pub use super::results::{CandidateResult, NamedShare, PairResult, Reader, SetRes
 use super::results::{causes, one_candidate, pair, shared};
 use super::search::{Search, Verdicts};
 use super::stages::{GroupRun, days_of, stages};
+use crate::course::power;
 use crate::diag::Diagnostic;
 use crate::estimate::run::{FIRST_WORLDS, Plan, Stopped, ask};
 use crate::estimate::world::Ask;
@@ -227,8 +228,14 @@ pub fn answer(
     } else {
         Some(floor(base, point, &like, &all.miss_rate, request.plan.worlds.unwrap_or(FIRST_WORLDS), stop))
     };
+    let mut provenance = Provenance::new(request.plan.seed, course, &base.tag);
+    for words in runs.iter().flat_map(|run| power::unlawful(&run.group.prepared.course)) {
+        if !provenance.unlawful_power.contains(&words) {
+            provenance.unlawful_power.push(words);
+        }
+    }
     Ok(Answer {
-        provenance: Provenance::new(request.plan.seed, course, &base.tag),
+        provenance,
         event: course.event_name.clone(),
         note: course.note.clone(),
         point: at.name.clone(),

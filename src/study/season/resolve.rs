@@ -1,7 +1,7 @@
 //! A season with every scenario loaded, under the calendar as it is and under each what-if.
 
 use super::{Entry, Placed, Season};
-use crate::course::{Course, load};
+use crate::course::{Course, load, power};
 use crate::diag::{Checked, Diagnostic, Severity, codes};
 use crate::lab::text;
 use crate::study::overlay::{self, Change};
@@ -40,6 +40,22 @@ pub struct Resolved {
     pub prices: Vec<Option<f64>>,
     /// SHA-256 by path of everything read.
     pub file_hashes: Vec<(String, String)>,
+}
+
+impl Resolved {
+    /// Antennas above the limit in any scenario of the calendar or of a what-if, each named once, with its file.
+    pub fn unlawful_power(&self) -> Vec<String> {
+        let mut list: Vec<String> = Vec::new();
+        for site in &self.sites {
+            for words in power::unlawful(&site.course) {
+                let words = format!("{}, {words}", site.course.file_hash.0);
+                if !list.contains(&words) {
+                    list.push(words);
+                }
+            }
+        }
+        list
+    }
 }
 
 /// Loads all tags and scenarios of a season.

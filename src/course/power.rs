@@ -7,8 +7,9 @@
 //! Gain counts over both polarisations; rules that measure one linear polarisation may be up to 3 dB kinder
 //! to circular antennas (from memory), so this check errs on the strict side.
 
-use crate::course::antenna::Antenna;
-use crate::course::region::PowerLimit;
+use super::Course;
+use super::antenna::Antenna;
+use super::region::PowerLimit;
 use crate::units::ERP_TO_EIRP_DB;
 use serde::{Deserialize, Serialize};
 
@@ -62,6 +63,40 @@ pub fn check(antenna: &Antenna, limit: PowerLimit) -> PowerCheck {
         most_setting_dbm,
         legal: room_db >= -SLACK_DB,
     }
+}
+
+/// Every antenna of a course set above what its region allows, in a sentence each that says what would be lawful.
+pub fn unlawful(course: &Course) -> Vec<String> {
+    let mut list = Vec::new();
+    for point in &course.points {
+        for line in &point.lines {
+            for reader in &line.readers {
+                for antenna in &reader.antennas {
+                    let found = check(antenna, course.region.limit);
+                    if !found.legal {
+                        let place = [&point.name, &line.name, &reader.name, &antenna.name]
+                            .map(String::as_str)
+                            .join(" / ");
+                        list.push(format!("{place}: {}", excess(antenna, &found, &course.region.name)));
+                    }
+                }
+            }
+        }
+    }
+    list
+}
+
+/// By how much an antenna is over the limit, and the setting that would be lawful.
+pub fn excess(antenna: &Antenna, found: &PowerCheck, region: &str) -> String {
+    format!(
+        "power_dbm = {} is {:.2} dB above what {region} allows with {} dBi and {} dB of cable: set it to {:.2} dBm or less",
+        antenna.power_dbm,
+        -found.room_db,
+        antenna.gain_dbi,
+        antenna.cable_loss_db,
+        // Down to a hundredth, so that the setting named is lawful itself.
+        (found.most_setting_dbm * 100.0 + 1e-9).floor() / 100.0
+    )
 }
 
 /// The limit in words.
