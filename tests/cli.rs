@@ -83,7 +83,7 @@ fn require_decides_between_zero_and_one() {
     assert!(text(&short.get_output().stderr).contains("not met"));
     readodds(&[
         "predict",
-        "scenarios/city-10k-dry-usa.toml",
+        "scenarios/finish-panels-overhead-japan.toml",
         "--tag",
         "demo-data/tags/birch",
         "--worlds",
@@ -97,7 +97,7 @@ fn require_decides_between_zero_and_one() {
     // Two worlds prove nothing, whatever they say.
     let few = readodds(&[
         "predict",
-        "scenarios/city-10k-dry-usa.toml",
+        "scenarios/finish-panels-overhead-japan.toml",
         "--tag",
         "demo-data/tags/birch",
         "--worlds",
