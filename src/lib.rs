@@ -4,7 +4,7 @@
 //! Data flows left to right; no module imports from its right:
 //!
 //! ```text
-//! units vector limits numeric diag random   under everything
+//! units vector limits numeric diag files random   under everything
 //!   lab        sweeps in, as measured
 //!   tag        tag curve with its uncertainty
 //!   course     scenario file, validated
@@ -19,6 +19,7 @@ pub mod cli;
 pub mod course;
 pub mod diag;
 pub mod estimate;
+pub mod files;
 pub mod lab;
 pub mod limits;
 pub mod numeric;

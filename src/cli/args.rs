@@ -13,6 +13,9 @@ const EXIT_CODES: &str = "Exit codes: 0 done; 1 done, but --require was not met;
 pub struct Cli {
     #[command(subcommand)]
     pub command: Command,
+    /// Let results replace files that readodds did not write, or that were changed since; inputs are never replaced
+    #[arg(long, global = true)]
+    pub force: bool,
 }
 
 #[derive(Debug, Subcommand)]
@@ -310,9 +313,6 @@ pub struct LabArgs {
     /// Write the tag, referred, as this folder (whole or not at all)
     #[arg(long, value_name = "FOLDER")]
     pub write: Option<PathBuf>,
-    /// Let --write replace a tag folder that is there already
-    #[arg(long, requires = "write")]
-    pub force: bool,
     #[arg(long, value_enum, default_value = "text")]
     pub format: Format,
     /// Write the result to a file instead of stdout (whole or not at all)

@@ -2,17 +2,19 @@
 
 use super::args::{CheckArgs, Format, SchemaOf};
 use super::failure::{DONE, Failure, NOT_MET};
-use super::inputs::read_files;
+use super::inputs::{files_of, read_files};
 use super::output::Output;
+use super::places::Places;
 use super::predict::json;
 use crate::course::schema::json_schema;
 use crate::report::check_text::check_text;
 use crate::study::check::{TagCover, check};
 use std::process::ExitCode;
 
-pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
-    let output = Output::open(args.out.as_deref())?;
+pub fn run(args: &CheckArgs, mut places: Places) -> Result<ExitCode, Failure> {
+    let mut output = places.file("--out", args.out.as_deref())?;
     let (course, tag, warnings) = read_files(&args.scenario, args.tag.as_deref())?;
+    places.spare(files_of(&course, &tag))?;
     if args.resolved {
         output.write(&course.resolved_toml())?;
         return Ok(ExitCode::from(DONE));

@@ -2,9 +2,9 @@
 
 use super::args::{DriversArgs, Format};
 use super::failure::{DONE, Failure};
-use super::inputs::load;
+use super::inputs::{files_of, load};
 use super::interrupt;
-use super::output::Output;
+use super::places::Places;
 use super::pictures::Album;
 use super::predict::json;
 use super::progress::Line;
@@ -14,10 +14,11 @@ use crate::report::pages::drivers::page;
 use crate::study::drivers::{Refused, answer};
 use std::process::ExitCode;
 
-pub fn run(args: &DriversArgs) -> Result<ExitCode, Failure> {
-    let output = Output::open(args.out.as_deref())?;
-    let album = Album::open(&args.pictures)?;
+pub fn run(args: &DriversArgs, mut places: Places) -> Result<ExitCode, Failure> {
+    let mut output = places.file("--out", args.out.as_deref())?;
+    let album = Album::open(&args.pictures, &mut places)?;
     let loaded = load(&args.inputs)?;
+    places.spare(files_of(&loaded.prepared.course, &loaded.prepared.tag))?;
     interrupt::heed();
     let mut plan = Plan::new(args.inputs.seed);
     plan.precision.max_passings = args.max_passings;

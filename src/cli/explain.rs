@@ -2,8 +2,8 @@
 
 use super::args::{ExplainArgs, TraceFormat};
 use super::failure::{DONE, Failure};
-use super::inputs::load;
-use super::output::Output;
+use super::inputs::{files_of, load};
+use super::places::Places;
 use super::pictures::Album;
 use super::predict::json;
 use crate::course::power;
@@ -21,14 +21,14 @@ const SEARCH: Search = Search { races: 60, per_stratum: 40 };
 /// Rounds printed as text.
 const ROUNDS_SHOWN: usize = 24;
 
-pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
+pub fn run(args: &ExplainArgs, mut places: Places) -> Result<ExitCode, Failure> {
     if args.race >= MAX_RACES || args.passing >= MAX_PASSINGS {
         return Err(Failure::Usage(format!(
             "--race must stay below {MAX_RACES} and --passing below {MAX_PASSINGS}"
         )));
     }
-    let output = Output::open(args.out.as_deref())?;
-    let album = Album::open(&args.pictures)?;
+    let mut output = places.file("--out", args.out.as_deref())?;
+    let album = Album::open(&args.pictures, &mut places)?;
     if album.wanted() && args.worst.is_some() {
         return Err(Failure::Usage(
             "--worst tells passings in text or json; --html and --figures draw one passing, by --race and --passing"
@@ -37,6 +37,7 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
     }
     let prepared = load(&args.inputs)?.prepared;
     let unlawful_power = power::unlawful(&prepared.course);
+    places.spare(files_of(&prepared.course, &prepared.tag))?;
     let point = which_point(&prepared.course, args.point.as_deref())
         .map_err(|missing| Failure::Usage(missing.to_string()))?;
     let name = &prepared.points[point].name;

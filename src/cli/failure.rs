@@ -3,6 +3,7 @@
 use super::interrupt::INTERRUPTED;
 use crate::diag::Diagnostic;
 use crate::diag::render::{Style, render_all};
+use crate::report::visible::visible;
 use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
 
@@ -41,9 +42,9 @@ impl Failure {
     pub fn report(&self) {
         let text = match self {
             Failure::Files(found) => render_all(found, stderr_style()),
-            Failure::Usage(text) | Failure::Write(text) => format!("error: {text}\n"),
+            Failure::Usage(text) | Failure::Write(text) => format!("error: {}\n", visible(text)),
             Failure::Interrupted(text) => format!("{text}\n"),
-            Failure::Internal(text) => format!("internal error: {text}\n"),
+            Failure::Internal(text) => format!("internal error: {}\n", visible(text)),
         };
         // Nothing can be done if stderr is gone.
         let _ = std::io::stderr().write_all(text.as_bytes());

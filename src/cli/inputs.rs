@@ -77,6 +77,11 @@ pub fn lawful(antennas: Vec<String>, allowed: bool) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Every file that scenario and tag were read from.
+pub fn files_of<'a>(course: &'a Course, tag: &'a Tag) -> impl Iterator<Item = &'a Path> {
+    std::iter::once(&course.file_hash).chain(&tag.file_hashes).map(|(path, _)| Path::new(path))
+}
+
 /// Channels outside every sweep are an error; channels that water moves outside are a warning.
 fn cover(course: &Course, tag: &Tag) -> Result<Option<Diagnostic>, Failure> {
     let (low, high) = tag.curve.covered_mhz();

@@ -17,7 +17,7 @@ pub fn run(args: &PlanArgs) -> Result<ExitCode, Failure> {
     }
     // The same checks as those of the run itself.
     plan(args.inputs.seed, Some(args.worlds), &args.run)?;
-    Output::open(None)?.write(&script(args))?;
+    Output::Stdout.write(&script(args))?;
     Ok(ExitCode::from(DONE))
 }
 

@@ -2,9 +2,9 @@
 
 use super::args::{Inputs, MergeArgs};
 use super::failure::{DONE, Failure, NOT_MET};
-use super::inputs::load;
+use super::inputs::{files_of, load};
 use super::long_run::exit_code;
-use super::output::Output;
+use super::places::Places;
 use super::pictures::Album;
 use super::predict::{met, render};
 use crate::estimate::checkpoint::run_of_rows;
@@ -14,12 +14,14 @@ use crate::study::predict::forecast;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
-    let output = Output::open(args.out.as_deref())?;
-    let album = Album::open(&args.pictures)?;
+pub fn run(args: &MergeArgs, mut places: Places) -> Result<ExitCode, Failure> {
+    let mut output = places.file("--out", args.out.as_deref())?;
+    let album = Album::open(&args.pictures, &mut places)?;
+    let named = row_files(&args.rows)?;
+    places.spare(named.iter().map(PathBuf::as_path))?;
     let mut files = Vec::new();
     let mut problems = Vec::new();
-    for path in row_files(&args.rows)? {
+    for path in named {
         match read(&path) {
             Ok(file) => files.push((path.display().to_string(), file)),
             Err(problem) => problems.push(problem),
@@ -42,6 +44,7 @@ pub fn run(args: &MergeArgs) -> Result<ExitCode, Failure> {
         threads: args.threads,
         allow_unlawful_power: args.allow_unlawful_power,
     })?;
+    places.spare(files_of(&loaded.prepared.course, &loaded.prepared.tag))?;
     let here = Header::new(&loaded.prepared, &header.plan, &header.ask, header.shard);
     let differences = here.differences(&header);
     if !differences.is_empty() {

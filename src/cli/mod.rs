@@ -13,6 +13,7 @@ pub mod long_run;
 pub mod merge;
 pub mod output;
 pub mod pictures;
+pub mod places;
 pub mod predict;
 pub mod progress;
 pub mod rank;
@@ -22,6 +23,7 @@ pub mod study_args;
 use args::{Cli, Command};
 use clap::Parser;
 use failure::Failure;
+use places::Places;
 use std::process::ExitCode;
 
 /// Parses the command line, runs the command, reports failures on stderr.
@@ -44,16 +46,17 @@ pub fn main() -> ExitCode {
 }
 
 fn run(cli: &Cli) -> Result<ExitCode, Failure> {
+    let places = Places::new(cli.force);
     match &cli.command {
-        Command::Check(args) => check::run(args),
+        Command::Check(args) => check::run(args, places),
         Command::Schema(args) => check::schema(args.of),
-        Command::Predict(args) => predict::run(args),
-        Command::Explain(args) => explain::run(args),
-        Command::Merge(args) => merge::run(args),
+        Command::Predict(args) => predict::run(args, places),
+        Command::Explain(args) => explain::run(args, places),
+        Command::Merge(args) => merge::run(args, places),
         Command::Plan(args) => job::run(args),
-        Command::Lab(args) => lab::run(args),
-        Command::Rank(args) => rank::run(args),
-        Command::Redundancy(args) => redundancy::run(args),
-        Command::Drivers(args) => drivers::run(args),
+        Command::Lab(args) => lab::run(args, places),
+        Command::Rank(args) => rank::run(args, places),
+        Command::Redundancy(args) => redundancy::run(args, places),
+        Command::Drivers(args) => drivers::run(args, places),
     }
 }

@@ -3,7 +3,8 @@
 use super::args::Pictures;
 use super::failure::Failure;
 use super::output::Output;
-use crate::estimate::whole_file::WholeFile;
+use super::places::Places;
+use crate::files::whole_folder::WholeFolder;
 use crate::passing::Prepared;
 use crate::report::folder;
 use crate::report::html::html;
@@ -16,39 +17,32 @@ use crate::study::predict::Forecast;
 const FIGURES_ROOM_BYTES: u64 = 8 << 20;
 
 /// Where the pictures go, probed before a long run.
-pub struct Album<'a> {
+pub struct Album {
     page: Option<Output>,
-    args: &'a Pictures,
+    figures: Option<WholeFolder>,
 }
 
-impl<'a> Album<'a> {
-    /// Opens the page's file and makes the folder, so that what cannot be written is found before the run.
-    pub fn open(args: &'a Pictures) -> Result<Album<'a>, Failure> {
+impl Album {
+    /// Opens the page's file and looks at the folder, so that what cannot be written is found before the run.
+    pub fn open(args: &Pictures, places: &mut Places) -> Result<Album, Failure> {
         let page = match &args.html {
-            Some(path) => Some(Output::open(Some(path))?),
+            Some(path) => Some(places.file("--html", Some(path))?),
             None => None,
         };
-        if let Some(folder) = &args.figures {
-            std::fs::create_dir_all(folder).map_err(|e| {
-                Failure::Usage(format!("cannot make {}: {e}; choose another --figures", folder.display()))
-            })?;
-            WholeFile::claim(&folder.join("room"), FIGURES_ROOM_BYTES).map_err(|e| {
-                Failure::Usage(format!(
-                    "cannot write into {}: {e}; choose another --figures",
-                    folder.display()
-                ))
-            })?;
-        }
-        Ok(Album { page, args })
+        let figures = match &args.figures {
+            Some(path) => Some(places.folder("--figures", path, FIGURES_ROOM_BYTES)?),
+            None => None,
+        };
+        Ok(Album { page, figures })
     }
 
     /// Whether a page is wanted at all.
     pub fn wanted(&self) -> bool {
-        self.page.is_some() || self.args.figures.is_some()
+        self.page.is_some() || self.figures.is_some()
     }
 
     /// Pages of a forecast, with the plan of every layout.
-    pub fn forecast(&self, prepared: &Prepared, forecast: &Forecast) -> Result<(), Failure> {
+    pub fn forecast(self, prepared: &Prepared, forecast: &Forecast) -> Result<(), Failure> {
         if !self.wanted() {
             return Ok(());
         }
@@ -59,14 +53,17 @@ impl<'a> Album<'a> {
         self.write(&predict::page(forecast, &prepared.course, &footprints))
     }
 
-    /// Writes what was asked for.
-    pub fn write(&self, page: &Page) -> Result<(), Failure> {
-        if let Some(output) = &self.page {
+    /// Writes what was asked for. Figures of other studies in the folder stay.
+    pub fn write(self, page: &Page) -> Result<(), Failure> {
+        if let Some(mut output) = self.page {
             let text = html(page).map_err(|e| Failure::Internal(format!("cannot fill in the page: {e}")))?;
             output.write(&text)?;
         }
-        if let Some(folder) = &self.args.figures {
-            folder::figures(page, folder).map_err(|e| Failure::Internal(e.to_string()))?;
+        if let Some(folder) = self.figures {
+            let files = folder::figures(page).map_err(|e| Failure::Internal(e.to_string()))?;
+            let (path, own) = (folder.path().to_owned(), folder::prefix(page));
+            let written = folder.replace(&files, |name| !name.starts_with(&own));
+            written.map_err(|e| Failure::Write(format!("cannot write {}: {e}", path.display())))?;
         }
         Ok(())
     }

@@ -2,21 +2,23 @@
 
 use super::args::{Format, PredictArgs, RunArgs};
 use super::failure::{DONE, Failure, NOT_MET};
-use super::inputs::load;
+use super::inputs::{files_of, load};
 use super::long_run;
-use super::output::Output;
+use super::places::Places;
 use super::pictures::Album;
 use crate::estimate::run::{Plan, Precision};
 use crate::report::predict_text::predict_text;
+use crate::report::visible::visible_json;
 use crate::study::predict::Forecast;
 use std::process::ExitCode;
 
-pub fn run(args: &PredictArgs) -> Result<ExitCode, Failure> {
+pub fn run(args: &PredictArgs, mut places: Places) -> Result<ExitCode, Failure> {
     let plan = plan(args.inputs.seed, args.worlds, &args.run)?;
     let shard = args.shard.as_deref().map(long_run::shard_of).transpose()?;
-    let output = Output::open(args.out.as_deref())?;
-    let album = Album::open(&args.pictures)?;
+    let mut output = places.file("--out", args.out.as_deref())?;
+    let album = Album::open(&args.pictures, &mut places)?;
     let loaded = load(&args.inputs)?;
+    places.spare(files_of(&loaded.prepared.course, &loaded.prepared.tag))?;
     if let Some(shard) = shard {
         return long_run::run_shard(args, &loaded, &plan, shard);
     }
@@ -61,7 +63,7 @@ pub fn render(forecast: &Forecast, format: Format, full: bool) -> Result<String,
 /// Pretty JSON with a final newline.
 pub fn json(value: &impl serde::Serialize) -> Result<String, Failure> {
     serde_json::to_string_pretty(value)
-        .map(|s| s + "\n")
+        .map(|s| visible_json(&s).into_owned() + "\n")
         .map_err(|e| Failure::Internal(format!("cannot write JSON: {e}")))
 }
 

@@ -4,7 +4,7 @@ use super::args::{RankArgs, StudyFormat};
 use super::failure::{DONE, Failure};
 use super::inputs::{lawful, show_warnings, use_threads};
 use super::interrupt;
-use super::output::Output;
+use super::places::Places;
 use super::pictures::Album;
 use super::predict::json;
 use super::progress::StudyLine;
@@ -14,16 +14,18 @@ use crate::report::pages::rank::page;
 use crate::report::rank_text::rank_text;
 use crate::study::rank::{Answer, Request, answer};
 use crate::study::season::{file, resolve};
+use std::path::Path;
 use std::process::ExitCode;
 
-pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
+pub fn run(args: &RankArgs, mut places: Places) -> Result<ExitCode, Failure> {
     use_threads(args.threads)?;
-    let output = Output::open(args.out.as_deref())?;
-    let losses = args.losses.as_deref().map(|path| Output::open(Some(path))).transpose()?;
-    let album = Album::open(&args.pictures)?;
+    let mut output = places.file("--out", args.out.as_deref())?;
+    let losses = args.losses.as_deref().map(|path| places.file("--losses", Some(path))).transpose()?;
+    let album = Album::open(&args.pictures, &mut places)?;
     let (season, mut warnings) = file::load(&args.season).map_err(Failure::Files)?;
     let (resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
     warnings.extend(more);
+    places.spare(resolved.file_hashes.iter().map(|(path, _)| Path::new(path)))?;
     show_warnings(&warnings);
     lawful(resolved.unlawful_power(), args.allow_unlawful_power)?;
     interrupt::heed();
@@ -44,7 +46,7 @@ pub fn run(args: &RankArgs) -> Result<ExitCode, Failure> {
         StudyFormat::Json => json(&answer)?,
         StudyFormat::Markdown => of_tag(&answer),
     })?;
-    if let Some(losses) = losses {
+    if let Some(mut losses) = losses {
         losses.write(&table(&answer)?)?;
     }
     if album.wanted() {

@@ -2,9 +2,9 @@
 
 use super::args::{RedundancyArgs, StudyFormat};
 use super::failure::{DONE, Failure, NOT_MET};
-use super::inputs::{lawful, load};
+use super::inputs::{files_of, lawful, load};
 use super::interrupt;
-use super::output::Output;
+use super::places::Places;
 use super::pictures::Album;
 use super::predict::json;
 use super::progress::StudyLine;
@@ -20,10 +20,11 @@ use crate::study::which_point::which_point;
 use std::path::Path;
 use std::process::ExitCode;
 
-pub fn run(args: &RedundancyArgs) -> Result<ExitCode, Failure> {
-    let output = Output::open(args.out.as_deref())?;
-    let album = Album::open(&args.pictures)?;
+pub fn run(args: &RedundancyArgs, mut places: Places) -> Result<ExitCode, Failure> {
+    let mut output = places.file("--out", args.out.as_deref())?;
+    let album = Album::open(&args.pictures, &mut places)?;
     let loaded = load(&args.inputs)?;
+    places.spare(files_of(&loaded.prepared.course, &loaded.prepared.tag))?;
     let path = &args.inputs.scenario;
     let read = text::read(path).map_err(|d| Failure::Files(vec![*d]))?;
     let folder = path.parent().unwrap_or(Path::new(""));

@@ -6,7 +6,7 @@
 use super::rows_file::{Header, read, write};
 use super::run::{FIRST_WORLDS, Plan, Progress, Run, Stopped, ask, run, world_rows};
 use super::shard::{Shard, WHOLE};
-use super::whole_file::WholeFile;
+use crate::files::whole_file::WholeFile;
 use super::world::WorldRow;
 use crate::passing::Prepared;
 use std::path::Path;

@@ -23,5 +23,4 @@ pub mod run;
 pub mod shard;
 pub mod strata;
 pub mod tilt;
-pub mod whole_file;
 pub mod world;

@@ -1,8 +1,8 @@
 //! Reads a text file the user wrote: size, encoding and hash checked before anything looks inside.
 
 use crate::diag::{Diagnostic, Source, codes};
+use crate::files::bounded::{self, Refused};
 use sha2::{Digest, Sha256};
-use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -20,24 +20,17 @@ pub struct TextFile {
 pub fn read(path: &Path) -> Result<TextFile, Box<Diagnostic>> {
     let shown = path.display().to_string();
     let empty = Source::new(shown.clone(), "");
-    let unreadable = |e: std::io::Error| {
-        Box::new(Diagnostic::error(codes::FILE_MISSING, format!("cannot read the file: {e}")).in_file(&empty))
+    let refused = |refused: Refused| {
+        let (code, help) = match &refused {
+            Refused::Folder => (codes::FILE_IS_DIRECTORY, None),
+            Refused::TooLarge { .. } => (codes::FILE_TOO_LARGE, Some(LARGE)),
+            Refused::NoFile => (codes::FILE_MISSING, Some("save what it would deliver as a file first")),
+            Refused::Io(_) => (codes::FILE_MISSING, None),
+        };
+        let found = Diagnostic::error(code, refused.to_string()).in_file(&empty);
+        Box::new(help.into_iter().fold(found, Diagnostic::help))
     };
-    let file = std::fs::File::open(path).map_err(unreadable)?;
-    let metadata = file.metadata().map_err(unreadable)?;
-    if metadata.is_dir() {
-        let folder = Diagnostic::error(codes::FILE_IS_DIRECTORY, "this is a folder, not a file");
-        return Err(Box::new(folder.in_file(&empty)));
-    }
-    if metadata.len() > MAX_BYTES {
-        return Err(too_large(&empty, metadata.len()));
-    }
-    // A pipe has no length: read one byte beyond the limit to notice.
-    let mut bytes = Vec::new();
-    file.take(MAX_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
-    if bytes.len() as u64 > MAX_BYTES {
-        return Err(too_large(&empty, bytes.len() as u64));
-    }
+    let bytes = bounded::read(path, MAX_BYTES).map_err(refused)?;
     from_bytes(&shown, bytes)
 }
 
@@ -77,12 +70,9 @@ pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Box<Diagnosti
     Ok(TextFile { source, sha256 })
 }
 
-fn too_large(source: &Arc<Source>, bytes: u64) -> Box<Diagnostic> {
-    let message = format!("the file has {} MB, the limit is {} MB", bytes >> 20, MAX_BYTES >> 20);
-    let found = Diagnostic::error(codes::FILE_TOO_LARGE, message).in_file(source);
-    let help = "a sweep of 100,000 rows takes about 5 MB: is this the right file? split it by mount if it is";
-    Box::new(found.help(help))
-}
+/// The way out of a file that is too large.
+const LARGE: &str =
+    "a sweep of 100,000 rows takes about 5 MB: is this the right file? split it by mount if it is";
 
 /// Bytes as lower-case hexadecimal digits.
 pub fn hex(bytes: &[u8]) -> String {

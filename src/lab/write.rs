@@ -1,13 +1,12 @@
 //! Writes a referred tag folder, whole or not at all.
 //!
-//! Numbers are written with the fewest digits that read back to the same value, so a round trip is exact. The folder
-//! is made beside its place under a temporary name and moved there last. An existing folder is only replaced when
-//! asked, and only when it holds nothing but a tag.
+//! Numbers are written with the fewest digits that read back to the same value, so a round trip is exact.
 
 use super::Sweep;
 use super::tag_file::TagFile;
 use crate::diag::{Diagnostic, Source, codes};
-use std::path::{Path, PathBuf};
+use crate::files::whole_folder::{Refused, WholeFolder};
+use std::path::Path;
 
 /// File name and text of each file of a folder.
 pub type Files = Vec<(String, String)>;
@@ -91,80 +90,28 @@ fn csv(sweeps: &[&Sweep], origin: &str) -> String {
     format!("# {origin}\n{}", String::from_utf8(bytes).expect("made of text"))
 }
 
-/// Writes the files as `folder`. With `force` an existing tag folder is replaced.
+/// Writes the files as `folder`. An existing folder is only replaced with `force`, and only where nothing but what this program wrote is in
+/// it; files of ours that were changed since count as ours then.
 pub fn folder(folder: &Path, files: &Files, force: bool) -> Result<(), Box<Diagnostic>> {
     let shown = Source::new(folder.display().to_string(), "");
-    let failed = |e: std::io::Error| {
-        Box::new(
-            Diagnostic::error(codes::OUTPUT_FAILED, format!("cannot write the folder: {e}")).in_file(&shown),
-        )
+    let refused = |message: &str, help: &str| {
+        Box::new(Diagnostic::error(codes::OUTPUT_EXISTS, message).in_file(&shown).help(help))
     };
-    let exists = std::fs::symlink_metadata(folder).is_ok();
-    if exists {
-        let refused = |message: &str, help: &str| {
-            Box::new(Diagnostic::error(codes::OUTPUT_EXISTS, message).in_file(&shown).help(help))
-        };
-        if !force {
-            return Err(refused(
-                "the output is there already",
-                "choose another name, or overwrite it with --force",
-            ));
-        }
-        if !only_a_tag(folder).map_err(failed)? {
-            return Err(refused(
-                "the folder holds more than a tag (tag.toml and .csv files) and is not replaced",
-                "choose another name for the output",
-            ));
-        }
+    if std::fs::symlink_metadata(folder).is_ok() && !force {
+        return Err(refused(
+            "the output is there already",
+            "choose another name, or overwrite it with --force",
+        ));
     }
-    let new = beside(folder, "new");
-    let old = beside(folder, "old");
-    let result = (|| {
-        std::fs::create_dir_all(&new)?;
-        for (name, text) in files {
-            std::fs::write(new.join(name), text)?;
-        }
-        if exists {
-            std::fs::rename(folder, &old)?;
-        }
-        if let Err(e) = std::fs::rename(&new, folder) {
-            if exists {
-                std::fs::rename(&old, folder)?;
-            }
-            return Err(e);
-        }
-        if exists { std::fs::remove_dir_all(&old) } else { Ok(()) }
-    })();
-    if result.is_err() {
-        // Nothing half-written stays behind.
-        let _ = std::fs::remove_dir_all(&new);
-    }
-    result.map_err(failed)
-}
-
-fn beside(folder: &Path, what: &str) -> PathBuf {
-    let name = folder.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-    folder.with_file_name(format!(".{name}.{what}-{}", std::process::id()))
-}
-
-fn only_a_tag(folder: &Path) -> std::io::Result<bool> {
-    if !folder.is_dir() {
-        return Ok(false);
-    }
-    let mut has_toml = false;
-    for entry in std::fs::read_dir(folder)? {
-        let entry = entry?;
-        let name = entry.file_name();
-        let csv = Path::new(&name).extension().is_some_and(|e| e.eq_ignore_ascii_case("csv"));
-        has_toml |= name == "tag.toml";
-        if !entry.file_type()?.is_file() || !(csv || name == "tag.toml") {
-            return Ok(false);
-        }
-    }
-    // A raw folder is what the user measured: never replaced by what came out of it.
-    let raw = std::fs::read_to_string(folder.join("tag.toml")).is_ok_and(|text| {
-        toml::from_str::<toml::Table>(&text)
-            .is_ok_and(|t| t.get("level").and_then(toml::Value::as_str) == Some("raw"))
-    });
-    Ok(has_toml && !raw)
+    let bytes = files.iter().map(|(name, text)| (name.clone(), text.clone().into_bytes())).collect();
+    let written = WholeFolder::claim(folder, 0, force).and_then(|place| place.replace(&bytes, |_| false));
+    written.map_err(|why| match why {
+        Refused::Io(e) => Box::new(
+            Diagnostic::error(codes::OUTPUT_FAILED, format!("cannot write the folder: {e}")).in_file(&shown),
+        ),
+        why => refused(
+            &format!("the folder is not replaced: {why}"),
+            "choose another name for the output; only what readodds wrote is ever replaced",
+        ),
+    })
 }

@@ -1,5 +1,6 @@
 //! One passing as text or CSV.
 
+use super::visible::cell;
 use super::words::{grouped, percent, rate_percent, table, wrap};
 use crate::study::explain::PassingStory;
 
@@ -193,9 +194,9 @@ pub fn trace_csv(story: &PassingStory) -> Result<String, csv::Error> {
             r.x_m.to_string(),
             r.y_m.to_string(),
             r.z_m.to_string(),
-            r.line.clone(),
-            r.reader.clone(),
-            r.antenna.clone(),
+            cell(&r.line).into_owned(),
+            cell(&r.reader).into_owned(),
+            cell(&r.antenna).into_owned(),
             r.freq_mhz.to_string(),
             r.incident_dbm.to_string(),
             r.threshold_dbm.to_string(),

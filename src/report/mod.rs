@@ -30,4 +30,5 @@ pub mod scale;
 pub mod svg;
 pub mod table;
 pub mod text_width;
+pub mod visible;
 pub mod words;

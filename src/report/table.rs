@@ -96,7 +96,7 @@ impl Table {
         out.write_record(self.columns.iter().map(|c| c.key.as_str()))?;
         for row in &self.rows {
             out.write_record(row.iter().map(|cell| match cell {
-                Cell::Text(text) => text.clone(),
+                Cell::Text(text) => super::visible::cell(text).into_owned(),
                 Cell::Number(value) => format!("{value}"),
                 Cell::Empty => String::new(),
             }))?;
