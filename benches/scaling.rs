@@ -3,6 +3,7 @@
 //! `cargo bench --bench scaling` prints the table. Everything but the row's own number stays as in the first row: one point with four mats on a
 //! 6 m road in rain, 150 runners a minute, one tag. Peak memory is VmHWM of the process, set back before each row (Linux only).
 
+use readodds::estimate::checkpoint::Kept;
 use readodds::estimate::run::{Plan, ask, run};
 use readodds::estimate::world::Ask;
 use readodds::{course, passing, tag};
@@ -76,7 +77,7 @@ fn go(case: &Case) -> u64 {
         let plan =
             Plan { worlds: Some((case.passings / 64).max(16)), passings_per_world: 64, ..Plan::new(1) };
         let ask = ask(&prepared, &plan, Ask::standard_masks(&prepared));
-        let done = run(&prepared, &plan, ask, Vec::new(), &|_| false, &|| false, &mut |_, _| {});
+        let done = run(&prepared, &plan, ask, &mut Kept::nowhere(), &|_| false, &|| false, &mut |_| {});
         passings = done.rows.iter().map(|row| row.passings).sum();
     }
     passings

@@ -3,6 +3,7 @@
 mod common;
 
 use common::{Reduced, flat_tag};
+use readodds::estimate::checkpoint::Kept;
 use readodds::estimate::passings::{crossing_of, runner_of};
 use readodds::estimate::run::{Plan, ask, run};
 use readodds::estimate::strata::strata;
@@ -26,7 +27,7 @@ fn replay(prepared: &Prepared, race: u64, passing: u64) -> Trace {
 fn miss_rate(prepared: &Prepared, worlds: u64, passings: u64) -> f64 {
     let plan = Plan { worlds: Some(worlds), passings_per_world: passings, ..Plan::new(3) };
     let ask = ask(prepared, &plan, vec![vec![1]]);
-    let done = run(prepared, &plan, ask, Vec::new(), &|_| true, &|| false, &mut |_, _| {});
+    let done = run(prepared, &plan, ask, &mut Kept::nowhere(), &|_| true, &|| false, &mut |_| {});
     done.days(0, 0).rate().value
 }
 
@@ -259,7 +260,7 @@ fn more_power_never_hurts_a_lone_tag() {
             allocation: vec![60; strata(&prepared.course).len()],
             tilt: Default::default(),
         };
-        let done = run(&prepared, &plan, ask, Vec::new(), &|_| true, &|| false, &mut |_, _| {});
+        let done = run(&prepared, &plan, ask, &mut Kept::nowhere(), &|_| true, &|| false, &mut |_| {});
         done.days(0, 0).each().collect::<Vec<f64>>()
     };
     let rates: Vec<Vec<f64>> = [18.0, 21.0, 24.0, 27.0].into_iter().map(rate).collect();

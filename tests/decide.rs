@@ -4,6 +4,7 @@ mod common;
 
 use common::demo;
 use readodds::diag::Source;
+use readodds::estimate::checkpoint::Kept;
 use readodds::estimate::run::Plan;
 use readodds::passing::prepare;
 use readodds::report::{
@@ -37,7 +38,7 @@ fn redundancy_of(scenario: &str, tag: &str, request: &Request) -> readodds::stud
     let text = std::fs::read_to_string(scenario).expect("shipped");
     let (catalogue, _) = catalogue::read(scenario, &text, Path::new("scenarios")).expect("sound");
     let prepared = prepare(Arc::new(course), Arc::new(tag));
-    answer(&prepared, &catalogue, request, &[], &|| false, &|_| {}).expect("an answer")
+    answer(&prepared, &catalogue, request, &[], &mut Kept::nowhere(), &|| false, &|_| {}).expect("an answer")
 }
 
 /// Lines share runners: no output may claim otherwise. Every joint rate keeps Fréchet's bounds, and an added line
@@ -128,7 +129,8 @@ fn ranking(tags: [&str; 2], more: &str) -> rank_answer::Answer {
     let (season, _) = file::from_source(source, String::new(), Path::new("")).expect("sound");
     let (resolved, _) = resolve::resolve(&season).expect("sound");
     let request = rank::Request { seed: 1, most_worlds: 16 };
-    rank::answer(&season, &resolved, &request, &[], &|| false, &|_| {}).expect("worlds were finished")
+    rank::answer(&season, &resolved, &request, &[], &mut Kept::nowhere(), &|| false, &|_| {})
+        .expect("worlds were finished")
 }
 
 /// A tag's numbers do not depend on its place in the file, a what-if of three times the races misses three times as many,

@@ -3,6 +3,7 @@
 mod common;
 
 use common::{Reduced, demo, flat_tag};
+use readodds::estimate::checkpoint::Kept;
 use readodds::estimate::run::Plan;
 use readodds::random::quantity::Quantity;
 use readodds::report::{drivers_text::drivers_text, pages::drivers::page};
@@ -21,7 +22,8 @@ fn run(threshold_dbm: f64, batch_sd_db: f64, lab_sd_db: f64) -> Answer {
     let mut course = reduced.course();
     course.beliefs.batch_offset_db = Quantity::Normal { mean: 0.0, sd: batch_sd_db };
     let prepared = readodds::passing::prepare(course.into(), tag.into());
-    answer(&prepared, &Plan::new(1), None, &[], &|| false, &mut |_| {}).expect("an answer")
+    answer(&prepared, &Plan::new(1), None, &[], &mut Kept::nowhere(), &|| false, &mut |_| {})
+        .expect("an answer")
 }
 
 /// Source: I. M. Sobol', Math. Comput. Simul. 55 (2001): for a sum of terms with nothing in common each first-order index is the
@@ -59,7 +61,8 @@ fn drivers_and_predict_agree() {
     let prepared = demo("trail-soaked-one-mat.toml", "alder");
     let plan = Plan { worlds: Some(64), passings_per_world: 40, ..Plan::new(3) };
     let forecast = predict(&prepared, &plan, &[], &|| false);
-    let a = answer(&prepared, &plan, None, &[], &|| false, &mut |_| {}).expect("an answer");
+    let a =
+        answer(&prepared, &plan, None, &[], &mut Kept::nowhere(), &|| false, &mut |_| {}).expect("an answer");
     let point = forecast.points.iter().find(|p| p.name == a.point).expect("the same point");
     assert_eq!(a.miss_rate, point.miss_rate);
     assert_eq!(a.promise, point.promise);

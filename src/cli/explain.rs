@@ -3,8 +3,8 @@
 use super::args::{ExplainArgs, TraceFormat};
 use super::failure::{DONE, Failure};
 use super::inputs::{files_of, load};
-use super::places::Places;
 use super::pictures::Album;
+use super::places::Places;
 use super::predict::json;
 use crate::course::power;
 use crate::random::{MAX_PASSINGS, MAX_RACES};

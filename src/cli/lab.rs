@@ -3,8 +3,8 @@
 use super::args::{Format, LabArgs};
 use super::failure::{DONE, Failure};
 use super::inputs::show_warnings;
-use super::places::Places;
 use super::pictures::Album;
+use super::places::Places;
 use super::predict::json;
 use crate::report::lab_text::lab_text;
 use crate::report::pages::lab::page;

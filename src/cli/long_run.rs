@@ -1,70 +1,85 @@
-//! `predict` as a long run: saved on the way, resumed, interrupted with what is known, or cut into shards.
+//! Long runs: kept on the way, taken up again, interrupted with what is known, or cut into shards.
 
 use super::args::PredictArgs;
 use super::failure::{DONE, Failure};
 use super::inputs::Loaded;
 use super::interrupt::{self, INTERRUPTED};
 use super::progress::Line;
-use crate::estimate::checkpoint::Store;
-use crate::estimate::run::{Plan, Progress, Stopped, ask, run};
+use crate::estimate::checkpoint::{Kept, room_bytes};
+use crate::estimate::rows_file::Header;
+use crate::estimate::run::{FIRST_WORLDS, FORECAST, Plan, Progress, Stopped, ask, run};
 use crate::estimate::shard::{Shard, WHOLE};
-use crate::estimate::world::{Ask, WorldRow};
+use crate::estimate::world::Ask;
 use crate::study::predict::{Forecast, forecast, settled};
+use std::path::Path;
 use std::process::ExitCode;
+
+/// Opens the checkpoint of a study, if one is asked for. `masks` are the sets of lines of one of its parts, of which there are `parts`.
+pub fn open(
+    path: Option<&Path>,
+    header: impl FnOnce() -> Header,
+    masks: &[Vec<u64>],
+    parts: u64,
+) -> Result<Kept, Failure> {
+    let Some(path) = path else { return Ok(Kept::nowhere()) };
+    let header = header();
+    let worlds = header.shard.worlds(header.plan.worlds.unwrap_or(FIRST_WORLDS)).count() as u64;
+    let kept = Kept::open(path, header, room_bytes(masks, worlds * parts)).map_err(Failure::Usage)?;
+    if !kept.is_locked() {
+        eprintln!(
+            "warning: the file system of {} knows no locks: see that no second process uses it",
+            path.display()
+        );
+    }
+    if kept.worlds() > 0 {
+        eprintln!("resumed after {} worlds", kept.worlds());
+    }
+    Ok(kept)
+}
+
+/// Saves what a study has kept, and tells how to go on if it was interrupted.
+pub fn close(kept: &mut Kept, stopped: Stopped) {
+    let saved = kept.finish();
+    let interrupted = stopped == Stopped::Interrupted;
+    let when = format!("interrupted after {} worlds", kept.worlds());
+    match (kept.path(), saved) {
+        (None, _) if interrupted => {
+            eprintln!("interrupted; nothing is kept (with --checkpoint FILE the same command could go on)")
+        }
+        (Some(path), Ok(())) if interrupted => eprintln!(
+            "{when}; what is done is kept in {}, and the same command goes on from there",
+            path.display()
+        ),
+        (_, Err(problem)) if interrupted => eprintln!("{when}; {problem}: the run cannot be resumed"),
+        // The result is worth more than the checkpoint: tell, and go on.
+        (_, Err(problem)) => eprintln!("warning: {problem}; this run cannot be resumed"),
+        (_, Ok(())) => {}
+    }
+}
+
+/// How a study without an answer ended.
+pub fn stopped_early() -> Stopped {
+    if interrupt::asked() { Stopped::Interrupted } else { Stopped::WorldsDone }
+}
 
 /// Runs the plan, from the checkpoint if there is one.
 pub fn run_whole(args: &PredictArgs, loaded: &Loaded, plan: &Plan) -> Result<Forecast, Failure> {
     let prepared = &loaded.prepared;
     let masks = Ask::standard_masks(prepared);
-    let mut store = match &args.checkpoint {
-        Some(path) => Some(Store::open(path, prepared, plan, masks.clone(), WHOLE).map_err(Failure::Usage)?),
-        None => None,
-    };
+    let header = || Header::of(FORECAST, prepared, plan, WHOLE);
+    let mut kept = open(args.checkpoint.as_deref(), header, &masks, 1)?;
     interrupt::heed();
     let line = Line::new();
+    let ask = kept.ask(FORECAST, &masks, || ask(prepared, plan, masks.clone()));
+    let mut watch = |progress: &Progress| line.show(progress);
     let settled = settled(prepared, plan);
-    let (done, saved) = match &mut store {
-        Some(store) => {
-            if store.kept() > 0 {
-                eprintln!("resumed after {} worlds", store.kept());
-            }
-            store.run(prepared, plan, &settled, &interrupt::asked, &mut |progress| line.show(progress))
-        }
-        None => {
-            let ask = ask(prepared, plan, masks);
-            let mut watch = |progress: &Progress, _: &[WorldRow]| line.show(progress);
-            let kept = Vec::new();
-            (run(prepared, plan, ask, kept, &settled, &interrupt::asked, &mut watch), Ok(()))
-        }
-    };
+    let done = run(prepared, plan, ask, &mut kept, &settled, &interrupt::asked, &mut watch);
     line.done();
-    let worlds = done.rows.len();
-    if done.stopped == Stopped::Interrupted {
-        interrupted(args, &format!("after {worlds} worlds"), &saved);
-    } else if let Err(problem) = &saved {
-        // The result is worth more than the checkpoint: tell, and go on.
-        eprintln!("warning: {problem}; this run cannot be resumed");
-    }
-    if worlds < 2 {
+    close(&mut kept, done.stopped);
+    if done.rows.len() < 2 {
         return Err(Failure::Interrupted("too few worlds for a result: nothing is known yet".to_owned()));
     }
     Ok(forecast(prepared, plan, &done, &loaded.warnings))
-}
-
-/// Tells what is kept of a run that was interrupted, and how to go on.
-fn interrupted(args: &PredictArgs, when: &str, saved: &Result<(), String>) {
-    match (&args.checkpoint, saved) {
-        (Some(path), Ok(())) => eprintln!(
-            "interrupted {when}; what is done is kept in {}, and the same command goes on from there",
-            path.display()
-        ),
-        (Some(_), Err(problem)) => {
-            eprintln!("interrupted {when}; {problem}: the run cannot be resumed")
-        }
-        (None, _) => eprintln!(
-            "interrupted {when}; nothing is kept (with --checkpoint FILE the same command could go on)"
-        ),
-    }
 }
 
 /// Exit code of a finished or interrupted run, given the code it would have if finished.
@@ -87,14 +102,19 @@ pub fn run_shard(
     std::fs::create_dir_all(folder)
         .map_err(|error| Failure::Usage(format!("cannot make the folder {}: {error}", folder.display())))?;
     let path = folder.join(shard.file_name());
-    let masks = Ask::standard_masks(&loaded.prepared);
-    let store = Store::open(&path, &loaded.prepared, plan, masks, shard).map_err(Failure::Usage)?;
+    let prepared = &loaded.prepared;
+    let masks = Ask::standard_masks(prepared);
+    let header = || Header::of(FORECAST, prepared, plan, shard);
+    let mut kept = open(Some(&path), header, &masks, 1)?;
     interrupt::heed();
     let line = Line::new();
-    let finished = store
-        .run_shard(&loaded.prepared, worlds, &interrupt::asked, &mut |progress| line.show(progress))
-        .map_err(Failure::Write)?;
+    let ask = kept.ask(FORECAST, &masks, || ask(prepared, plan, masks.clone()));
+    let (mut rows, all) = (Vec::new(), shard.worlds(worlds).collect::<Vec<u64>>());
+    let mut told = |worlds: usize| line.show(&Progress { worlds: worlds as u64, planned: all.len() as u64 });
+    kept.extend(FORECAST, prepared, &ask, &mut rows, &all, &interrupt::asked, &mut told);
     line.done();
+    kept.finish().map_err(Failure::Write)?;
+    let finished = rows.len() == all.len();
     let how = if finished { "done" } else { "interrupted; the same command goes on from there" };
     eprintln!("shard {shard}: {how}: {}", path.display());
     Ok(ExitCode::from(if finished { DONE } else { INTERRUPTED }))

@@ -4,12 +4,12 @@ use super::args::{Inputs, MergeArgs};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::{files_of, load};
 use super::long_run::exit_code;
-use super::places::Places;
 use super::pictures::Album;
+use super::places::Places;
 use super::predict::{met, render};
-use crate::estimate::checkpoint::run_of_rows;
 use crate::estimate::merge::merge;
 use crate::estimate::rows_file::{Header, read};
+use crate::estimate::run::{FORECAST, Run, Stopped};
 use crate::study::predict::forecast;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -30,7 +30,7 @@ pub fn run(args: &MergeArgs, mut places: Places) -> Result<ExitCode, Failure> {
     if !problems.is_empty() {
         return Err(Failure::Usage(problems.join("\n")));
     }
-    let (header, rows) = merge(files).map_err(|problems| Failure::Usage(problems.join("\n")))?;
+    let (header, part) = merge(files).map_err(|problems| Failure::Usage(problems.join("\n")))?;
     if let Some(seed) = args.seed.filter(|&seed| seed != header.plan.seed) {
         return Err(Failure::Usage(format!(
             "the rows were made with --seed {}, not {seed}; leave --seed out to take theirs",
@@ -45,7 +45,7 @@ pub fn run(args: &MergeArgs, mut places: Places) -> Result<ExitCode, Failure> {
         allow_unlawful_power: args.allow_unlawful_power,
     })?;
     places.spare(files_of(&loaded.prepared.course, &loaded.prepared.tag))?;
-    let here = Header::new(&loaded.prepared, &header.plan, &header.ask, header.shard);
+    let here = Header::of(FORECAST, &loaded.prepared, &header.plan, header.shard);
     let differences = here.differences(&header);
     if !differences.is_empty() {
         return Err(Failure::Usage(format!(
@@ -53,8 +53,14 @@ pub fn run(args: &MergeArgs, mut places: Places) -> Result<ExitCode, Failure> {
             differences.join("; ")
         )));
     }
+    if !part.is_honest(&loaded.prepared) {
+        return Err(Failure::Usage(
+            "the rows are not those that this program works out from these files; run the shards again"
+                .to_owned(),
+        ));
+    }
     let plan = header.plan.clone();
-    let run = run_of_rows(&header, rows);
+    let run = Run { ask: part.ask, rows: part.rows, stopped: Stopped::WorldsDone };
     let forecast = forecast(&loaded.prepared, &plan, &run, &loaded.warnings);
     output.write(&render(&forecast, args.format, args.full)?)?;
     album.forecast(&loaded.prepared, &forecast)?;
@@ -80,6 +86,16 @@ fn row_files(named: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
         }
         inside.sort();
         files.append(&mut inside);
+    }
+    for (k, path) in files.iter().enumerate() {
+        let same = |other: &&PathBuf| std::fs::canonicalize(other).ok() == std::fs::canonicalize(path).ok();
+        if let Some(other) = files[..k].iter().filter(|other| other.exists()).find(same) {
+            let also = if other == path { String::new() } else { format!(", as {} too", other.display()) };
+            return Err(Failure::Usage(format!(
+                "{} is named twice{also}; name each file of rows once",
+                path.display()
+            )));
+        }
     }
     Ok(files)
 }

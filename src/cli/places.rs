@@ -46,8 +46,8 @@ impl Places {
             };
         }
         self.take(option, path, false)?;
-        let file = WholeFile::hold(path, ROOM_BYTES)
-            .map_err(|e| refused(&format!("{e}; choose another place")))?;
+        let file =
+            WholeFile::hold(path, ROOM_BYTES).map_err(|e| refused(&format!("{e}; choose another place")))?;
         if file.path().exists() && !self.force {
             match whose_file(file.path()) {
                 Whose::Ours => {}
@@ -85,6 +85,11 @@ impl Places {
 
     pub fn force(&self) -> bool {
         self.force
+    }
+
+    /// The file of a checkpoint: it knows its own and refuses others.
+    pub fn checkpoint(&mut self, path: Option<&Path>) -> Result<(), Failure> {
+        path.map_or(Ok(()), |path| self.take("--checkpoint", path, false))
     }
 
     /// A place that something else will open and look after.

@@ -4,8 +4,8 @@ use super::args::{Format, PredictArgs, RunArgs};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::{files_of, load};
 use super::long_run;
-use super::places::Places;
 use super::pictures::Album;
+use super::places::Places;
 use crate::estimate::run::{Plan, Precision};
 use crate::report::predict_text::predict_text;
 use crate::report::visible::visible_json;
@@ -17,6 +17,10 @@ pub fn run(args: &PredictArgs, mut places: Places) -> Result<ExitCode, Failure> 
     let shard = args.shard.as_deref().map(long_run::shard_of).transpose()?;
     let mut output = places.file("--out", args.out.as_deref())?;
     let album = Album::open(&args.pictures, &mut places)?;
+    places.checkpoint(args.checkpoint.as_deref())?;
+    if let Some(folder) = &args.rows {
+        places.take("--rows", folder, false)?;
+    }
     let loaded = load(&args.inputs)?;
     places.spare(files_of(&loaded.prepared.course, &loaded.prepared.tag))?;
     if let Some(shard) = shard {

@@ -4,11 +4,14 @@ use super::args::{RankArgs, StudyFormat};
 use super::failure::{DONE, Failure};
 use super::inputs::{lawful, show_warnings, use_threads};
 use super::interrupt;
-use super::places::Places;
+use super::long_run::{close, open, stopped_early};
 use super::pictures::Album;
+use super::places::Places;
 use super::predict::json;
 use super::progress::StudyLine;
-use crate::estimate::run::Stopped;
+use crate::estimate::rows_file::Header;
+use crate::estimate::run::{Plan, Stopped};
+use crate::estimate::shard::WHOLE;
 use crate::report::justification::of_tag;
 use crate::report::pages::rank::page;
 use crate::report::rank_text::rank_text;
@@ -22,20 +25,26 @@ pub fn run(args: &RankArgs, mut places: Places) -> Result<ExitCode, Failure> {
     let mut output = places.file("--out", args.out.as_deref())?;
     let losses = args.losses.as_deref().map(|path| places.file("--losses", Some(path))).transpose()?;
     let album = Album::open(&args.pictures, &mut places)?;
+    places.checkpoint(args.checkpoint.as_deref())?;
     let (season, mut warnings) = file::load(&args.season).map_err(Failure::Files)?;
     let (resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
     warnings.extend(more);
     places.spare(resolved.file_hashes.iter().map(|(path, _)| Path::new(path)))?;
     show_warnings(&warnings);
     lawful(resolved.unlawful_power(), args.allow_unlawful_power)?;
-    interrupt::heed();
     let request = Request { seed: args.seed, most_worlds: args.most_worlds };
+    let header = || Header::new("rank", &resolved.file_hashes, &Plan::new(args.seed), WHOLE);
+    // Room for the first stage of every race and tag.
+    let parts = (resolved.sites.len() * resolved.tags.len()) as u64;
+    let mut kept = open(args.checkpoint.as_deref(), header, &[vec![1]], parts)?;
+    interrupt::heed();
     let line = StudyLine::new();
-    let result = answer(&season, &resolved, &request, &warnings, &interrupt::asked, &|progress| {
+    let result = answer(&season, &resolved, &request, &warnings, &mut kept, &interrupt::asked, &|progress| {
         let so_far = progress.leader.as_ref().map_or(String::new(), |name| format!("{name} leads so far"));
         line.show(progress.stage, progress.done, progress.planned, &so_far);
     });
     line.done();
+    close(&mut kept, result.as_ref().map_or(stopped_early(), |answer| answer.stopped));
     let Some(answer) = result else {
         return Err(Failure::Interrupted(
             "interrupted before the first stage was finished: nothing is known yet".to_owned(),

@@ -4,12 +4,16 @@ use super::args::{RedundancyArgs, StudyFormat};
 use super::failure::{DONE, Failure, NOT_MET};
 use super::inputs::{files_of, lawful, load};
 use super::interrupt;
-use super::places::Places;
+use super::long_run::{close, open, stopped_early};
 use super::pictures::Album;
+use super::places::Places;
 use super::predict::json;
 use super::progress::StudyLine;
 use crate::course::power;
+use crate::estimate::rows_file::Header;
 use crate::estimate::run::{Plan, Stopped};
+use crate::estimate::shard::WHOLE;
+use crate::estimate::world::Ask;
 use crate::lab::text;
 use crate::report::justification::justification;
 use crate::report::pages::redundancy::page;
@@ -23,6 +27,7 @@ use std::process::ExitCode;
 pub fn run(args: &RedundancyArgs, mut places: Places) -> Result<ExitCode, Failure> {
     let mut output = places.file("--out", args.out.as_deref())?;
     let album = Album::open(&args.pictures, &mut places)?;
+    places.checkpoint(args.checkpoint.as_deref())?;
     let loaded = load(&args.inputs)?;
     places.spare(files_of(&loaded.prepared.course, &loaded.prepared.tag))?;
     let path = &args.inputs.scenario;
@@ -46,13 +51,19 @@ pub fn run(args: &RedundancyArgs, mut places: Places) -> Result<ExitCode, Failur
         }
     }
     lawful(unlawful, args.inputs.allow_unlawful_power)?;
+    let request = request(args);
+    let masks = Ask::standard_masks(&loaded.prepared);
+    let header = || Header::of("redundancy", &loaded.prepared, &request.plan, WHOLE);
+    // What stands, its candidates and its floor.
+    let mut kept = open(args.checkpoint.as_deref(), header, &masks, 8)?;
     interrupt::heed();
     let line = StudyLine::new();
     let result = answer(
         &loaded.prepared,
         &catalogue,
-        &request(args),
+        &request,
         &loaded.warnings,
+        &mut kept,
         &interrupt::asked,
         &|progress| {
             let leader = progress.leader.as_deref().unwrap_or("");
@@ -60,6 +71,7 @@ pub fn run(args: &RedundancyArgs, mut places: Places) -> Result<ExitCode, Failur
         },
     );
     line.done();
+    close(&mut kept, result.as_ref().map_or(stopped_early(), |answer| answer.stopped));
     let result = result.map_err(|refused| match refused {
         Refused::Candidate(problems) => Failure::Files(problems),
         Refused::Nothing => Failure::Interrupted(refused.to_string()),

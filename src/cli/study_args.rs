@@ -24,6 +24,9 @@ pub struct RankArgs {
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Keep the worlds worked out in this file, and go on from it if it is there
+    #[arg(long, value_name = "FILE")]
+    pub checkpoint: Option<PathBuf>,
     /// Write what each tag loses in every draw of what nobody knows (CSV), to recompute regret and worth
     #[arg(long, value_name = "FILE")]
     pub losses: Option<PathBuf>,
@@ -51,6 +54,9 @@ pub struct RedundancyArgs {
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Keep the worlds worked out in this file, and go on from it if it is there
+    #[arg(long, value_name = "FILE")]
+    pub checkpoint: Option<PathBuf>,
     /// Timing point (the finish, if left out)
     #[arg(long, value_name = "NAME")]
     pub point: Option<String>,
@@ -91,6 +97,9 @@ pub struct DriversArgs {
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Keep the worlds worked out in this file, and go on from it if it is there
+    #[arg(long, value_name = "FILE")]
+    pub checkpoint: Option<PathBuf>,
     /// Timing point (the finish, if left out)
     #[arg(long, value_name = "NAME")]
     pub point: Option<String>,

@@ -1,22 +1,30 @@
 //! Shards to one run: every race exactly once, all made from the same inputs by the same program.
 
-use super::rows_file::{Header, RowsFile};
+use super::rows_file::{Header, Part, RowsFile};
+use super::run::FORECAST;
 use super::shard::{Shard, WHOLE};
-use super::world::WorldRow;
 use std::collections::BTreeMap;
 
 /// Merged rows in the order of worlds under the header of the whole run, or everything that keeps the files apart. Files come with
 /// the name to call them by; their order does not matter.
-pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Vec<WorldRow>), Vec<String>> {
+pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Part), Vec<String>> {
     let Some((first_name, first)) = files.first() else {
         return Err(vec!["no file of world rows to merge".to_owned()]);
     };
     let mut problems = Vec::new();
+    for (name, file) in &files {
+        if file.parts.len() != 1 || file.header.study != FORECAST {
+            problems.push(format!("{name} is the checkpoint of a study, not a shard of a forecast"));
+        }
+    }
+    if !problems.is_empty() {
+        return Err(problems);
+    }
     for (name, file) in &files[1..] {
         for difference in first.header.differences(&file.header) {
             problems.push(format!("{name} does not go with {first_name}: {difference}"));
         }
-        if problems.is_empty() && file.header.ask != first.header.ask {
+        if problems.is_empty() && file.parts[0].ask != first.parts[0].ask {
             problems.push(format!("{name} does not go with {first_name}: allocation of passings to strata"));
         }
     }
@@ -32,14 +40,14 @@ pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Vec<WorldRow>), 
     let mut twice: BTreeMap<(String, String), Vec<u64>> = BTreeMap::new();
     for (name, file) in &files {
         let wanted = file.header.shard.worlds(worlds).count();
-        if file.rows.len() < wanted {
+        if file.parts[0].rows.len() < wanted {
             problems.push(format!(
                 "{name} is not finished: {} of {wanted} worlds; run shard {} again",
-                file.rows.len(),
+                file.parts[0].rows.len(),
                 file.header.shard
             ));
         }
-        for row in &file.rows {
+        for row in &file.parts[0].rows {
             if let Some(owner) = owners.insert(row.world, name) {
                 twice.entry((owner.to_owned(), name.clone())).or_default().push(row.world);
             }
@@ -70,9 +78,10 @@ pub fn merge(files: Vec<(String, RowsFile)>) -> Result<(Header, Vec<WorldRow>), 
         return Err(problems);
     }
     let header = Header { shard: WHOLE, ..first.header.clone() };
-    let mut rows: Vec<WorldRow> = files.into_iter().flat_map(|(_, file)| file.rows).collect();
+    let (name, ask) = (first.parts[0].name.clone(), first.parts[0].ask.clone());
+    let mut rows: Vec<_> = files.into_iter().flat_map(|(_, file)| file.parts).flat_map(|p| p.rows).collect();
     rows.sort_by_key(|row| row.world);
-    Ok((header, rows))
+    Ok((header, Part { name, ask, rows }))
 }
 
 /// `3, 7-9, 12`; at most ten pieces.

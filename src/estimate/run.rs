@@ -3,6 +3,7 @@
 //! Worlds are worked out in parallel and kept in their order; nothing else is parallel, so the result is the same bytes on any number of threads.
 //! Stages end at world counts that are powers of two times the replicates, so every replicate is a whole net.
 
+use super::checkpoint::Kept;
 use super::passings::PassingWorkspace;
 use super::pilot::pilot;
 use super::reading::SetDays;
@@ -16,8 +17,6 @@ use serde::{Deserialize, Serialize};
 pub const PASSINGS_PER_WORLD: u64 = 48;
 /// Worlds of the first stage.
 pub const FIRST_WORLDS: u64 = 4 * REPLICATES;
-/// Worlds worked out between two looks at progress and stop.
-const WAVE: u64 = 32;
 
 /// When a rate is known well enough.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -104,41 +103,36 @@ pub fn ask(prepared: &Prepared, plan: &Plan, masks: Vec<Vec<u64>>) -> Ask {
     Ask { seed: plan.seed, masks, allocation, tilt }
 }
 
-/// Adds worlds to those `kept` until `settled` says so, the plan's number is reached, or `stop`; `watch` sees the rows as they grow
-/// (in waves) and may save them.
+/// Name under which a run's worlds are kept.
+pub const FORECAST: &str = "forecast";
+
+/// Adds worlds, from those `kept` or worked out, until `settled` says so, the plan's number is reached, or `stop`.
 pub fn run(
     prepared: &Prepared,
     plan: &Plan,
     ask: Ask,
-    kept: Vec<WorldRow>,
+    kept: &mut Kept,
     settled: &dyn Fn(&Run) -> bool,
     stop: &(dyn Fn() -> bool + Sync),
-    watch: &mut dyn FnMut(&Progress, &[WorldRow]),
+    watch: &mut dyn FnMut(&Progress),
 ) -> Run {
     let most = most_worlds(plan, &ask);
     let mut target = plan.worlds.unwrap_or(FIRST_WORLDS.min(most));
-    let mut out = Run { ask, rows: kept, stopped: Stopped::Interrupted };
+    let mut out = Run { ask, rows: Vec::new(), stopped: Stopped::Settled };
     loop {
-        while (out.rows.len() as u64) < target {
-            let first = out.rows.len() as u64;
-            let wave = (first..(first + WAVE).min(target)).collect();
-            out.rows.extend(world_rows(prepared, &out.ask, wave, stop));
-            watch(&Progress { worlds: out.rows.len() as u64, planned: target }, &out.rows);
-            if stop() && (out.rows.len() as u64) < target {
-                return out;
-            }
+        let worlds: Vec<u64> = (0..target).collect();
+        let mut told = |worlds: usize| watch(&Progress { worlds: worlds as u64, planned: target });
+        kept.extend(FORECAST, prepared, &out.ask, &mut out.rows, &worlds, stop, &mut told);
+        if (out.rows.len() as u64) < target {
+            out.stopped = Stopped::Interrupted;
+            return out;
         }
-        // A stage looks at its own worlds only, also when more are kept from an earlier start.
-        let mut stage = Run { ask: out.ask.clone(), rows: out.rows, stopped: Stopped::Settled };
-        let more = stage.rows.split_off(target as usize);
-        if plan.worlds.is_some() || target >= most || settled(&stage) {
-            if plan.worlds.is_some() || !settled(&stage) {
-                stage.stopped = Stopped::WorldsDone;
+        if plan.worlds.is_some() || target >= most || settled(&out) {
+            if plan.worlds.is_some() || !settled(&out) {
+                out.stopped = Stopped::WorldsDone;
             }
-            return stage;
+            return out;
         }
-        out.rows = stage.rows;
-        out.rows.extend(more);
         target = (2 * target).min(most);
     }
 }

@@ -18,7 +18,7 @@ const CHANCE: f64 = 1.5;
 /// Least move of what raises thresholds.
 const LEAST_THRESHOLD_MOVE: f64 = 0.5;
 /// Longest move of one unknown, normal scores.
-const LONGEST: f64 = 1.8;
+pub(crate) const LONGEST: f64 = 1.8;
 
 /// By how much the normal score of each unknown is moved.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]

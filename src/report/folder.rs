@@ -53,8 +53,11 @@ mod tests {
         let files = figures(&page).unwrap();
         let kinds = if cfg!(feature = "png") { 3 } else { 2 };
         assert_eq!(files.len(), kinds * page.figures.len());
-        assert!(!files.is_empty() && files.iter().all(|(name, bytes)| {
-            name.starts_with(&prefix(&page)) && !bytes.is_empty()
-        }));
+        assert!(
+            !files.is_empty()
+                && files
+                    .iter()
+                    .all(|(name, bytes)| { name.starts_with(&prefix(&page)) && !bytes.is_empty() })
+        );
     }
 }

@@ -54,7 +54,10 @@ mod tests {
 
     #[test]
     fn what_hides_is_shown_by_its_number() {
-        assert_eq!(visible("a\u{202e}b\u{7}\u{9b}31m\u{200d}\n\tü"), "a[U+202E]b[U+0007][U+009B]31m[U+200D]\n\tü");
+        assert_eq!(
+            visible("a\u{202e}b\u{7}\u{9b}31m\u{200d}\n\tü"),
+            "a[U+202E]b[U+0007][U+009B]31m[U+200D]\n\tü"
+        );
         assert_eq!(visible("Åre 10 km – 99 %"), "Åre 10 km – 99 %");
         let value = serde_json::json!({ "name": "a\u{202e}\u{e0041}\u{85}" });
         let text = serde_json::to_string_pretty(&value).unwrap();

@@ -5,9 +5,10 @@ use super::provenance::{AssumptionEcho, Provenance, TagEcho, assumptions, effect
 use super::what_drives::{Driver, drivers, order_known};
 use super::which_point::{NoPoint, which_point};
 use crate::diag::Diagnostic;
+use crate::estimate::checkpoint::Kept;
 use crate::estimate::promise::{Promise, promise};
 use crate::estimate::replicates::Figure;
-use crate::estimate::run::{Plan, Progress, Run, Stopped, ask, run};
+use crate::estimate::run::{FORECAST, Plan, Progress, Run, Stopped, ask, run};
 use crate::estimate::world::Ask;
 use crate::passing::Prepared;
 use crate::study::predict::CONTRACT_RACES;
@@ -59,6 +60,7 @@ pub fn answer(
     plan: &Plan,
     point: Option<&str>,
     warnings: &[Diagnostic],
+    kept: &mut Kept,
     stop: &(dyn Fn() -> bool + Sync),
     watch: &mut dyn FnMut(&Progress),
 ) -> Result<Answer, Refused> {
@@ -66,7 +68,8 @@ pub fn answer(
     let p = which_point(course, point)?;
     let (runners, target) = (course.field.runners, course.points[p].target);
     // The very worlds and passings of a forecast: the same numbers.
-    let ask = ask(prepared, plan, Ask::standard_masks(prepared));
+    let masks = Ask::standard_masks(prepared);
+    let ask = kept.ask(FORECAST, &masks, || ask(prepared, plan, masks.clone()));
     let found = |run: &Run| drivers(prepared, run, &run.days(p, 0), runners, target);
     let rates_settled = settled(prepared, plan);
     let enough = |run: &Run| {
@@ -75,7 +78,7 @@ pub fn answer(
             order_known(&found, 0) && order_known(&found, 1)
         }
     };
-    let done = run(prepared, plan, ask, Vec::new(), &enough, stop, &mut |progress, _| watch(progress));
+    let done = run(prepared, plan, ask, kept, &enough, stop, watch);
     if done.rows.len() < 2 {
         return Err(Refused::Nothing);
     }

@@ -5,6 +5,7 @@ use super::what_drives::{Driver, drivers};
 use crate::course::field::Placement;
 use crate::course::weather::Wetness;
 use crate::diag::Diagnostic;
+use crate::estimate::checkpoint::Kept;
 use crate::estimate::passings::LATERAL_BINS;
 use crate::estimate::promise::{CountForecast, Promise, counts, promise};
 use crate::estimate::reading::{SetDays, ratio};
@@ -135,7 +136,7 @@ pub fn predict(
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Forecast {
     let ask = ask(prepared, plan, Ask::standard_masks(prepared));
-    let done = run(prepared, plan, ask, Vec::new(), &settled(prepared, plan), stop, &mut |_, _| {});
+    let done = run(prepared, plan, ask, &mut Kept::nowhere(), &settled(prepared, plan), stop, &mut |_| {});
     forecast(prepared, plan, &done, warnings)
 }
 

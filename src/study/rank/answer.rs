@@ -5,6 +5,7 @@ use super::ledger::Ledger;
 use super::run::Cells;
 use super::worth::{Worth, worth};
 use crate::diag::Diagnostic;
+use crate::estimate::checkpoint::Kept;
 use crate::estimate::promise::promise;
 use crate::estimate::replicates::{Figure, Scale};
 use crate::estimate::run::Stopped;
@@ -139,6 +140,7 @@ pub fn answer(
     resolved: &Resolved,
     request: &Request,
     warnings: &[Diagnostic],
+    kept: &mut Kept,
     stop: &(dyn Fn() -> bool + Sync),
     watch: &dyn Fn(&Progress),
 ) -> Option<Answer> {
@@ -153,7 +155,7 @@ pub fn answer(
     let mut done = 0;
     loop {
         let told = leader.clone();
-        cells.extend(worlds, &running, stop, &mut |done, planned| {
+        cells.extend(worlds, &running, kept, stop, &mut |done, planned| {
             watch(&Progress { stage: "races and tags", done, planned, leader: told.clone() });
         });
         if stop() {

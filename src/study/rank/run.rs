@@ -3,8 +3,8 @@
 //! Worlds are drawn from their own law, not where the misses of one tag are: what is compared must stand on the same draws, and a season's total is
 //! carried by common misses. Passings go to the strata by the root of their weights, the same for every tag.
 
+use crate::estimate::checkpoint::Kept;
 use crate::estimate::reading::SetDays;
-use crate::estimate::run::world_rows;
 use crate::estimate::strata::{LEAST, strata, weights};
 use crate::estimate::tilt::Tilt;
 use crate::estimate::world::{Ask, WorldRow};
@@ -74,19 +74,20 @@ impl Cells {
         &mut self,
         worlds: u64,
         running: &[bool],
+        kept: &mut Kept,
         stop: &(dyn Fn() -> bool + Sync),
         told: &mut dyn FnMut(u64, u64),
     ) {
         let planned = (self.0.len() * running.iter().filter(|r| **r).count()) as u64;
         let mut done = 0;
-        for cell in self.0.iter_mut().flat_map(|tags| tags.iter_mut().zip(running)).filter(|(_, r)| **r) {
-            let cell = cell.0;
-            let from = cell.rows.len() as u64;
-            if from < worlds && !stop() {
-                cell.rows.extend(world_rows(&cell.prepared, &cell.ask, (from..worlds).collect(), stop));
+        let all: Vec<u64> = (0..worlds).collect();
+        for (site, tags) in self.0.iter_mut().enumerate() {
+            for (tag, cell) in tags.iter_mut().enumerate().filter(|(tag, _)| running[*tag]) {
+                let name = format!("site {site}, tag {tag}");
+                kept.extend(&name, &cell.prepared, &cell.ask, &mut cell.rows, &all, stop, &mut |_| {});
+                done += 1;
+                told(done, planned);
             }
-            done += 1;
-            told(done, planned);
         }
     }
 

@@ -10,6 +10,7 @@ use super::search::{Search, Verdicts};
 use super::stages::{GroupRun, days_of, stages};
 use crate::course::power;
 use crate::diag::Diagnostic;
+use crate::estimate::checkpoint::Kept;
 use crate::estimate::run::{FIRST_WORLDS, Plan, Stopped, ask};
 use crate::estimate::world::Ask;
 use crate::passing::Prepared;
@@ -102,6 +103,7 @@ pub fn answer(
     catalogue: &Catalogue,
     request: &Request,
     warnings: &[Diagnostic],
+    kept: &mut Kept,
     stop: &(dyn Fn() -> bool + Sync),
     watch: &dyn Fn(&Progress),
 ) -> Result<Answer, Refused> {
@@ -118,7 +120,8 @@ pub fn answer(
         return Err(Refused::Candidate(first.problems.clone()));
     }
     // Draws, allocation and tilt of a forecast: the same numbers.
-    let like = ask(base, &request.plan, Ask::standard_masks(base));
+    let masks = Ask::standard_masks(base);
+    let like = kept.ask("pilot", &masks, || ask(base, &request.plan, masks.clone()));
     // First what stands with everything that only comes on top, and every candidate alone; then what else could be cheaper.
     let first = |l: &Layout| l.candidates.len() <= 1 || (l.group == 0 && request.search && l.cost.is_some());
     let mut wanted: Vec<&Layout> = layouts.iter().filter(|l| first(l)).collect();
@@ -143,7 +146,7 @@ pub fn answer(
     while step < steps.len() {
         for g in 0..runs.len() {
             if g == 0 || verdicts.needs(g, &wanted) {
-                runs[g].extend(steps[step], stop);
+                runs[g].extend(&format!("{}, layouts {g}", at.name), steps[step], kept, stop);
             }
             let leader = verdicts.leader();
             watch(&Progress { stage: "layouts", done: g as u64 + 1, planned: runs.len() as u64, leader });
@@ -226,7 +229,8 @@ pub fn answer(
     let what_stays = if stop() {
         None
     } else {
-        Some(floor(base, point, &like, &all.miss_rate, request.plan.worlds.unwrap_or(FIRST_WORLDS), stop))
+        let worlds = request.plan.worlds.unwrap_or(FIRST_WORLDS);
+        Some(floor(base, point, &like, &all.miss_rate, worlds, kept, stop))
     };
     let mut provenance = Provenance::new(request.plan.seed, course, &base.tag);
     for words in runs.iter().flat_map(|run| power::unlawful(&run.group.prepared.course)) {

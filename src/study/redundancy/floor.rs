@@ -3,9 +3,9 @@
 //! A runner who is missed by eight such crossings is missed by any number of lines like these: the bib is soaked, folded, covered or turned away, or the
 //! tag is weak. The timing point is laid out eight times in a row; the floor is the probability of a miss at every one of them.
 
+use crate::estimate::checkpoint::Kept;
 use crate::estimate::reading::SetDays;
 use crate::estimate::replicates::Figure;
-use crate::estimate::run::world_rows;
 use crate::estimate::world::Ask;
 use crate::passing::Prepared;
 use serde::Serialize;
@@ -30,6 +30,7 @@ pub fn floor(
     like: &Ask,
     now: &Figure,
     worlds: u64,
+    kept: &mut Kept,
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Option<Floor> {
     let mut course = (*base.course).clone();
@@ -39,7 +40,9 @@ pub fn floor(
     prepared.course = Arc::new(course);
     let all = (1u64 << prepared.points[0].lines.len()) - 1;
     let ask = Ask { masks: vec![vec![all]; CROSSINGS], ..like.clone() };
-    let rows = world_rows(&prepared, &ask, (0..worlds).collect(), stop);
+    let (name, all) = (format!("{}, floor", prepared.points[0].name), (0..worlds).collect::<Vec<u64>>());
+    let mut rows = Vec::new();
+    kept.extend(&name, &prepared, &ask, &mut rows, &all, stop, &mut |_| {});
     if (rows.len() as u64) < worlds {
         return None;
     }

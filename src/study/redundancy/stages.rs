@@ -1,8 +1,9 @@
 //! Worlds of every group, added in stages until the question is settled.
 
 use super::layouts::{Group, Layout};
+use crate::estimate::checkpoint::Kept;
 use crate::estimate::reading::SetDays;
-use crate::estimate::run::{FIRST_WORLDS, Plan, world_rows};
+use crate::estimate::run::{FIRST_WORLDS, Plan};
 use crate::estimate::world::{Ask, WorldRow};
 
 /// One group with its sets of lines and the worlds run so far.
@@ -47,11 +48,10 @@ impl GroupRun {
         SetDays::new(&self.rows, self.ask.set(self.point, set.expect("every mask used was asked for")))
     }
 
-    pub fn extend(&mut self, worlds: u64, stop: &(dyn Fn() -> bool + Sync)) {
-        let first = self.rows.len() as u64;
-        if first < worlds {
-            self.rows.extend(world_rows(&self.group.prepared, &self.ask, (first..worlds).collect(), stop));
-        }
+    /// Adds worlds up to so many; `name` is that of the group among what is kept.
+    pub fn extend(&mut self, name: &str, worlds: u64, kept: &mut Kept, stop: &(dyn Fn() -> bool + Sync)) {
+        let all: Vec<u64> = (0..worlds).collect();
+        kept.extend(name, &self.group.prepared, &self.ask, &mut self.rows, &all, stop, &mut |_| {});
     }
 
     pub fn passings(&self) -> u64 {
