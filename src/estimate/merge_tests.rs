@@ -151,7 +151,11 @@ fn a_forged_row_is_refused() {
     assert!(parse(&text(&file)).unwrap_err().contains("world 3 holds a share or odds outside what can be"));
     type Forge = fn(&mut WorldRow);
     let forgeries: [(&str, Forge); 8] = [
-        ("more missed than passed", |row| row.points[0].strata[0] = 1.2),
+        ("more missed than passed", |row| {
+            row.points[0].strata[0] = 6.0;
+            row.points[0].causes[0] = 6.0;
+            row.points[0].lateral[0] = 6.0;
+        }),
         ("causes that do not add up", |row| row.points[0].causes[1] += 1e-3),
         ("places that do not add up", |row| row.points[0].lateral[3] += 1e-3),
         ("a place where more is missed than passes", |row| {

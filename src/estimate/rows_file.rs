@@ -24,6 +24,8 @@ pub const FORMAT: &str = "readodds world rows";
 pub const FORMAT_VERSION: u32 = 3;
 /// Largest importance weight of a level (see `tilt`).
 const MOST_WEIGHT: f64 = 25.1;
+/// The same of a level within its world.
+const MOST_LEVEL_WEIGHT: f64 = 5.01;
 /// A larger file is not read, bytes; a long season of many tags takes a tenth.
 const MOST_BYTES: u64 = 2 << 30;
 /// How a file of rows starts, looked at before the rest is read.
@@ -304,18 +306,24 @@ fn check_shape(header: &Header, part: &Part) -> Result<(), String> {
             ));
         }
         let weight = row.weights.iter().sum::<f64>();
-        let share = |x: &f64| *x >= 0.0 && *x <= weight * (1.0 + SLACK);
+        // Sums are compared on the scale of the world's weight: a cause is a small difference of large numbers.
+        let slack = SLACK * weight;
+        let near = |a: f64, b: f64| (a - b).abs() <= slack;
+        let share = |x: &f64| *x >= 0.0 && *x <= weight + slack;
         let shares = |(s, masks): (&Shares, &Vec<u64>)| {
             let missed = s.strata.iter().sum::<f64>();
             let passed = if masks.is_empty() { 0.0 } else { weight };
-            s.causes.iter().chain(&s.strata).chain(&s.lateral).chain(&s.lateral_weight).all(share)
+            let most = |passed: f64| passed * MOST_LEVEL_WEIGHT + slack;
+            s.causes.iter().chain(&s.strata).chain(&s.lateral).all(|x| *x >= 0.0)
+                && missed <= most(weight)
+                && s.lateral_weight.iter().all(share)
                 && share(&s.clamped)
                 && s.clamped_missed >= 0.0
-                && s.clamped_missed <= missed.min(s.clamped) * (1.0 + SLACK)
+                && s.clamped_missed <= missed.min(most(s.clamped)) + slack
                 && near(s.causes.iter().sum(), missed)
                 && near(s.lateral.iter().sum(), missed)
                 && near(s.lateral_weight.iter().sum(), passed)
-                && s.lateral.iter().zip(&s.lateral_weight).all(|(m, w)| *m <= w * (1.0 + SLACK))
+                && s.lateral.iter().zip(&s.lateral_weight).all(|(m, w)| *m <= most(*w))
         };
         let in_range = row.odds.iter().all(|odds| (0.0..=1.0).contains(odds))
             && row.level_weights.iter().all(|w| *w > 0.0 && *w <= MOST_WEIGHT)
@@ -334,12 +342,8 @@ fn check_shape(header: &Header, part: &Part) -> Result<(), String> {
     }
 }
 
-/// Rounding of sums that are equal.
+/// Rounding of sums that are equal, share of the weight of the world.
 const SLACK: f64 = 1e-9;
-
-fn near(a: f64, b: f64) -> bool {
-    (a - b).abs() <= SLACK * a.abs().max(b.abs())
-}
 
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
