@@ -4,6 +4,11 @@
 //! checked against the region by `study::check`. Unless a row says otherwise its source is our own judgement
 //! ("our estimate"): wide enough for any real timing point, narrow enough to catch a slip of unit or sign.
 
+/// Most characters of a name, which stands in tables.
+pub const MOST_NAME: usize = 80;
+/// Most characters of a note.
+pub const MOST_TEXT: usize = 2000;
+
 /// Range of one number of an input file.
 #[derive(Debug, PartialEq)]
 pub struct Limit {

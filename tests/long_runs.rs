@@ -86,7 +86,9 @@ fn interrupted_it_tells_what_is_known_and_how_to_go_on() {
         .stderr(Stdio::piped())
         .spawn()
         .expect("starts");
+    // First what the pilot found, then worlds.
     wait_for_save(&mut child, &file, &None);
+    wait_for_save(&mut child, &file, &fs::read(&file).ok());
     let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
     assert!(sent.success());
     let output = child.wait_with_output().expect("ended");
@@ -163,7 +165,9 @@ fn the_script_of_plan_reproduces_the_run() {
     let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap_or_default());
     let mut shell = Command::new("sh");
     shell.arg("job.sh").env("PATH", path).current_dir(&folder);
-    finished(shell);
+    // 1: the promise is not kept, which the script asks for.
+    let ended = shell.output().expect("a POSIX shell");
+    assert!(matches!(ended.status.code(), Some(0 | 1)), "{ended:?}");
     assert_eq!(fs::read(folder.join("forecast.json")).expect("written by the script"), straight, "{script}");
     for engine in ["slurm", "mpi"] {
         let script = String::from_utf8(run("plan", &["--shards", "3", "--engine", engine])).expect("text");

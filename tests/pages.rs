@@ -118,7 +118,7 @@ fn the_same_call_writes_the_same_bytes() {
     assert!(std::fs::read(a.join("page.html")).unwrap() == std::fs::read(b.join("page.html")).unwrap());
     for folder in [a, b] {
         let left: Vec<_> = std::fs::read_dir(&folder).unwrap().map(|e| e.unwrap().file_name()).collect();
-        assert_eq!(left.len(), 3, "{left:?}");
+        assert_eq!(left.len(), 4, "page, result, figures and the list of what was written: {left:?}");
         std::fs::remove_dir_all(&folder).unwrap();
     }
 }

@@ -1,5 +1,6 @@
 //! Reading a scenario file: size and encoding first, then syntax, then every key, then the checks across keys.
 
+use super::field::RunnerField;
 use super::timing_point::{self, Surroundings, TimingPoint};
 use super::walk::{Section, Walk};
 use super::{Course, beliefs, effects, field, region, weather};
@@ -161,6 +162,7 @@ fn read(root: &Section, hash: &str, folder: &Path) -> Option<Course> {
     root.find_own("candidate");
     root.finish();
     check_finish(&tables, &points);
+    check_rounds(&tables, &points, &field);
     check_names(&tables, &points);
     let tag = tag?;
     Some(Course {
@@ -178,6 +180,30 @@ fn read(root: &Section, hash: &str, folder: &Path) -> Option<Course> {
         file_hash: (walk.source.path.clone(), hash.to_owned()),
         assumed: walk.take_assumptions(),
     })
+}
+
+/// Rounds of a passing beyond which a run is slow, and beyond which it is refused. A passing of six seconds at 20 ms a round has 300.
+const SLOW_ROUNDS: f64 = 2e4;
+const MOST_ROUNDS: f64 = 1e6;
+
+/// Rounds that the readers of a point run while one runner is near: legal settings can make them absurdly many.
+fn check_rounds(tables: &[Section], points: &[TimingPoint], field: &RunnerField) {
+    for (table, point) in tables.iter().zip(points) {
+        let near_s = 2.0 * point.zone_m / (field.speed_m_s.quantile(0.5) * point.speed_factor);
+        let readers = point.lines.iter().flat_map(|line| &line.readers);
+        let rounds: f64 = readers.filter_map(|reader| reader.round_s).map(|round_s| near_s / round_s).sum();
+        let message =
+            format!("the readers of {} run {rounds:.0} rounds while one runner is near", point.name);
+        let found = if rounds > MOST_ROUNDS {
+            Diagnostic::error(codes::ROUNDS_MANY, format!("{message}, more than {MOST_ROUNDS}"))
+        } else if rounds > SLOW_ROUNDS {
+            Diagnostic::warning(codes::ROUNDS_MANY, format!("{message}: the run will be slow"))
+        } else {
+            continue;
+        };
+        let found = found.at(&table.walk.source, table.span.clone());
+        table.walk.note(found.help("round_s, zone_m and speed_factor make it so; a round takes 5 to 100 ms"));
+    }
 }
 
 /// Exactly one finish; without any the last point would have to be guessed.

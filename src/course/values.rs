@@ -5,7 +5,7 @@
 use super::quantity::{self, FORMS};
 use super::walk::{Found, Section, did_you_mean};
 use crate::diag::codes;
-use crate::limits::Limit;
+use crate::limits::{self, Limit};
 use crate::random::quantity::Quantity;
 use std::ops::Range;
 use toml::de::DeValue;
@@ -170,6 +170,16 @@ impl<'w> Section<'w> {
     pub fn text(&self, key: &'static str) -> Option<String> {
         let found = self.find(key)?;
         match found.value {
+            DeValue::String(text) if text.chars().count() > limits::MOST_TEXT => {
+                let message = format!("`{key}` is longer than {} characters", limits::MOST_TEXT);
+                self.walk.note(
+                    self.walk
+                        .error(codes::NAME_BAD, &found.span, message)
+                        .label("shown in every report")
+                        .help("say it shorter; a document of your own has room for the rest"),
+                );
+                None
+            }
             DeValue::String(text) => Some(text.to_string()),
             _ => {
                 self.wrong_type(key, &found, "text in quotes");
@@ -189,7 +199,7 @@ impl<'w> Section<'w> {
             "is empty"
         } else if text.chars().any(char::is_control) {
             "holds a control character"
-        } else if text.chars().count() > 80 {
+        } else if text.chars().count() > limits::MOST_NAME {
             "is longer than 80 characters"
         } else {
             return Some(text.to_string());

@@ -25,6 +25,7 @@ pub const CODES: &[(&str, &str)] = &[
     (DWELL_TOO_LONG, "a dwell is longer than the region allows"),
     (ANTENNA_OFF_ROAD, "an antenna stands far from the road"),
     (POWER_ABOVE_LIMIT, "an antenna is set above what its region allows"),
+    (ROUNDS_MANY, "so many rounds in a passing that a run is slow or refused"),
     (CHANGE_REFUSED, "a change of a scenario leads nowhere"),
     (TAG_FOLDER, "the tag folder is missing or holds no tag.toml"),
     ("csv-no-rows", "a table without rows"),
@@ -35,14 +36,14 @@ pub const CODES: &[(&str, &str)] = &[
     ("csv-empty-cell", "a cell that is needed is empty"),
     ("csv-mount", "phantom and gap do not describe a mount"),
     ("csv-number", "a cell holds no number"),
-    ("csv-range", "a number in a table is outside its limits"),
+    ("csv-range", "a number in a table is outside its limits, or a text too long"),
     ("csv-duplicate", "the same reading stands twice"),
     ("sweep-misses-region", "channels in use that no sweep covers"),
     ("sweep-misses-water-shift", "water moves the tag beyond its sweeps"),
     ("sweep-asleep", "backscatter from a tag that slept"),
     ("more-problems", "more problems of a file than are shown"),
     ("tag-range", "a number in tag.toml is outside its limits"),
-    ("tag-name", "a tag without a name"),
+    ("tag-name", "a tag without a name, or with too long a text"),
     ("tag-sweeps", "the sweeps of a tag are missing or outside its folder"),
     ("tag-raw", "raw readings where referred ones are needed"),
     ("tag-twice", "the same sweep stands in two files"),
@@ -88,6 +89,7 @@ pub const CHANNEL_OUTSIDE_BAND: &str = "channel-outside-band";
 pub const DWELL_TOO_LONG: &str = "dwell-too-long";
 pub const ANTENNA_OFF_ROAD: &str = "antenna-off-road";
 pub const POWER_ABOVE_LIMIT: &str = "power-above-limit";
+pub const ROUNDS_MANY: &str = "rounds-many";
 pub const CHANGE_REFUSED: &str = "change-refused";
 pub const TAG_FOLDER: &str = "tag-folder";
 pub const OUTPUT_EXISTS: &str = "output-exists";

@@ -5,8 +5,9 @@
 //! lowest power has a threshold *below* it (left-censored). Neither is dropped or replaced by the limit.
 //! Backscatter efficiency is the modulated backscatter EIRP over the incident isotropic power, in dB.
 
-use crate::diag::{Diagnostic, Source};
-use std::collections::HashMap;
+use crate::diag::{Diagnostic, Source, codes};
+use crate::limits;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 /// A level that was read, or the limit it lies beyond.
@@ -143,9 +144,37 @@ impl Sweep {
     }
 }
 
+/// Most samples of a tag. More say hardly more about it, and each is drawn.
+pub const MOST_SAMPLES: usize = 300;
+
+/// Names too long for a table, and samples too many for one tag.
+fn bounds(sweeps: &[Sweep]) -> Option<Diagnostic> {
+    let at = |sweep: &Sweep| sweep.readings.first().map_or(0, |r| r.at);
+    let long = |sweep: &&Sweep| {
+        let phantom = match &sweep.mount {
+            Mount::Phantom { name, .. } => name.as_str(),
+            Mount::FreeAir => "",
+        };
+        let Taken { batch, session, operator, day } = &sweep.taken;
+        [&sweep.sample, phantom, &sweep.link, &sweep.repeat, batch, session, operator, day]
+            .iter()
+            .any(|text| text.chars().count() > limits::MOST_NAME)
+    };
+    if let Some(sweep) = sweeps.iter().find(long) {
+        let message = format!("a name in this row is longer than {} characters", limits::MOST_NAME);
+        let found = Diagnostic::error("csv-range", message).at(&sweep.source, at(sweep)..at(sweep));
+        return Some(found.help("names stand in tables: choose short ones"));
+    }
+    let mut samples = HashSet::new();
+    let beyond = sweeps.iter().find(|sweep| samples.insert(&sweep.sample) && samples.len() > MOST_SAMPLES)?;
+    let message = format!("more than {MOST_SAMPLES} samples of one tag");
+    let found = Diagnostic::error(codes::COUNT, message).at(&beyond.source, at(beyond)..at(beyond));
+    Some(found.help("take some at random, or split them by batch into several tags"))
+}
+
 /// What is wrong with the names of all sweeps of a tag together: one measurement given twice, a sample in two batches.
 pub fn clashes(sweeps: &[Sweep]) -> Vec<Diagnostic> {
-    let mut found = Vec::new();
+    let mut found: Vec<Diagnostic> = bounds(sweeps).into_iter().collect();
     let mut seen: HashMap<(&str, String, &str, &str, &Taken), &Sweep> = HashMap::new();
     let mut batches: HashMap<&str, &Sweep> = HashMap::new();
     for sweep in sweeps {

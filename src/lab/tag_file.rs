@@ -5,6 +5,7 @@ use super::stat::few::Ground;
 use super::stat::sigma_posterior::{PRIOR_DEGREES, PRIOR_SCALE_DB, Prior};
 use super::toml_text;
 use crate::diag::{Diagnostic, Source};
+use crate::limits;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -162,6 +163,21 @@ pub fn read(source: &Arc<Source>) -> Result<TagFile, Vec<Diagnostic>> {
                 .at(source, toml_text::place(source, &["name"]))
                 .help("the name is shown in every report"),
         );
+    }
+    let texts = [
+        ("name", &file.name, limits::MOST_NAME),
+        ("note", &file.note, limits::MOST_TEXT),
+        ("taken", &file.taken, limits::MOST_TEXT),
+    ];
+    for (key, text, most) in texts {
+        if text.chars().count() > most {
+            found.push(
+                Diagnostic::error("tag-name", format!("`{key}` is longer than {most} characters"))
+                    .at(source, toml_text::place(source, &[key]))
+                    .label("shown in every report")
+                    .help("say it shorter"),
+            );
+        }
     }
     for name in file.sweeps.iter().flatten() {
         let path = std::path::Path::new(name);
