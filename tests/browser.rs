@@ -1,5 +1,5 @@
-//! The HTML page in a real browser: Debian's chromium, headless. Runs when READODDS_BROWSER=1 is set, because it needs
-//! `chromium`, `chromium-driver` and `poppler-utils`; READODDS_LOOK=DIR keeps pictures for people to look at.
+//! The HTML page in a real browser: Debian's chromium, headless. Ignored unless asked for by `--ignored`, because it
+//! needs `chromium`, `chromium-driver` and `poppler-utils`; READODDS_LOOK=DIR keeps pictures for people to look at.
 
 #[path = "browser/driver.rs"]
 mod driver;
@@ -8,14 +8,6 @@ mod sample;
 use driver::Browser;
 use readodds::report::html::html;
 use std::path::{Path, PathBuf};
-
-fn wanted() -> bool {
-    let on = std::env::var_os("READODDS_BROWSER").is_some_and(|v| v == "1");
-    if !on {
-        eprintln!("skipped: set READODDS_BROWSER=1 to test in a browser");
-    }
-    on
-}
 
 fn page_file(name: &str) -> PathBuf {
     let file = std::env::temp_dir().join(format!("readodds-{name}-{}.html", std::process::id()));
@@ -30,10 +22,8 @@ fn keep(name: &str, bytes: &[u8]) {
 }
 
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn page_loads_fast_and_without_a_console_message() {
-    if !wanted() {
-        return;
-    }
     let file = page_file("load");
     let browser = Browser::start("load", 1100, 900);
     browser.open(&file);
@@ -53,10 +43,8 @@ fn page_loads_fast_and_without_a_console_message() {
 }
 
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn a_script_in_a_name_is_harmless() {
-    if !wanted() {
-        return;
-    }
     let browser = Browser::start("script", 1100, 900);
     browser.open(&page_file("script"));
     assert!(
@@ -80,10 +68,8 @@ fn centre(browser: &Browser, element: &str) -> (f64, f64) {
 const TIP: &str = "const t = document.getElementById('tip'); return t.hidden ? '' : t.textContent";
 
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn pointing_shows_values() {
-    if !wanted() {
-        return;
-    }
     let browser = Browser::start("hover", 1100, 900);
     browser.open(&page_file("hover"));
     let (x, y) = centre(&browser, "document.querySelectorAll('#sample-rates .tip')[1]");
@@ -104,10 +90,8 @@ fn pointing_shows_values() {
 }
 
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn keys_walk_through_the_values() {
-    if !wanted() {
-        return;
-    }
     let browser = Browser::start("keys", 1100, 900);
     browser.open(&page_file("keys"));
     // Whatever the keyboard reaches shows that it has the focus.
@@ -130,10 +114,8 @@ fn keys_walk_through_the_values() {
 }
 
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn switches_hide_and_show_layers_and_panels() {
-    if !wanted() {
-        return;
-    }
     let browser = Browser::start("switch", 1100, 900);
     browser.open(&page_file("switch"));
     let boxes = browser
@@ -154,10 +136,8 @@ fn switches_hide_and_show_layers_and_panels() {
 }
 
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn dragging_zooms_and_a_double_click_goes_back() {
-    if !wanted() {
-        return;
-    }
     let browser = Browser::start("zoom", 1100, 900);
     browser.open(&page_file("zoom"));
     let ticks = "return [...document.querySelectorAll('#sample-curves .axis.x')[0].querySelectorAll('text')].map(t => t.textContent).join()";
@@ -208,10 +188,8 @@ fn assert_whole_figures(browser: &Browser, name: &str) {
 }
 
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn print_on_a4_cuts_no_figure() {
-    if !wanted() {
-        return;
-    }
     let browser = Browser::start("print", 1100, 900);
     browser.open(&page_file("print"));
     assert_whole_figures(&browser, "page");
@@ -292,10 +270,8 @@ const FAULTS: &str = "const out = []; \
 
 /// Pages of every kind as the program writes them, from shipped files whose names try to be scripts.
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn pages_of_the_program_load_work_and_print_whole() {
-    if !wanted() {
-        return;
-    }
     let folder = std::env::temp_dir().join(format!("readodds-hostile-{}", std::process::id()));
     let [trail, river, season, alder, dogwood] = hostile(&folder);
     let rank = ["rank", &season, "--most-worlds", "32"];
@@ -334,10 +310,8 @@ fn pages_of_the_program_load_work_and_print_whole() {
 }
 
 #[test]
+#[ignore = "needs chromium: cargo test --test browser -- --ignored"]
 fn page_fits_a_phone() {
-    if !wanted() {
-        return;
-    }
     let browser = Browser::start("phone", 500, 900);
     let mut page = sample::page();
     // A long path beside a hash: neither may squeeze the other into a column of letters.

@@ -53,6 +53,7 @@ fn val_read_window_of_a_pinned_runner() {
 }
 
 /// Source: no fading, no spread: a step at the threshold (elementary). The nearest approach is 2 m: 36 − 37.697 = −1.697 dBm.
+/// Tolerance: 1e-9.
 #[test]
 fn val_step_at_the_threshold() {
     for (threshold_dbm, missed) in [(-1.60, 1.0), (-1.80, 0.0)] {

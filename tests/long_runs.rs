@@ -174,3 +174,65 @@ fn the_script_of_plan_reproduces_the_run() {
         assert!(script.contains("--precision 0.2 --least-runners 0.03"), "{script}");
     }
 }
+
+/// One file of worlds serves `predict` and `drivers`; a second process, another study and forged rows do not get in.
+#[test]
+fn a_checkpoint_serves_its_study_and_nobody_else() {
+    let folder = folder("one-checkpoint");
+    let file = folder.join("run.rows");
+    let name = file.to_str().expect("plain path");
+    let forecast = |more: &[&str]| {
+        let mut command = readodds(&["predict", "--max-passings", "3000", "--checkpoint", name]);
+        command.args(more);
+        command
+    };
+    let first = finished(forecast(&[]));
+    let drivers =
+        readodds(&["drivers", "--max-passings", "3000", "--checkpoint", name]).output().expect("starts");
+    assert!(String::from_utf8_lossy(&drivers.stderr).contains("resumed after"), "{drivers:?}");
+    assert_eq!(
+        drivers.stdout,
+        finished(readodds(&["drivers", "--max-passings", "3000"])).stdout,
+        "the worlds of predict are those of drivers"
+    );
+    let other = readodds(&["redundancy", "--checkpoint", name]).output().expect("starts");
+    assert_eq!(other.status.code(), Some(2));
+    assert!(
+        String::from_utf8_lossy(&other.stderr).contains("study: forecast against redundancy"),
+        "{other:?}"
+    );
+    // A living process holds the lock; a lock file alone, as a killed one leaves it, does not.
+    let lock = fs::File::create(folder.join("run.rows.lock")).expect("made");
+    lock.lock().expect("locked");
+    let refused = forecast(&[]).output().expect("starts");
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("another process is at work"), "{refused:?}");
+    drop(lock);
+    // Rows that could be, under a right hash, but are not those of this scenario: worked out anew, and told.
+    let text = fs::read_to_string(&file).expect("text");
+    let number =
+        |line: &str| line.split("\"odds\":[").nth(1).and_then(|l| l.split(',').next()).map(str::to_owned);
+    let forged: Vec<String> = text
+        .lines()
+        .map(|line| match number(line) {
+            Some(odds) => line.replacen(&format!("\"odds\":[{odds}"), "\"odds\":[0.75", 1),
+            None => line.to_owned(),
+        })
+        .collect();
+    fs::write(&file, readodds::estimate::rows_file::with_end(&(forged.join("\n") + "\n"))).expect("written");
+    let mended = finished(forecast(&[]));
+    assert_eq!(mended.stdout, first.stdout);
+    assert!(String::from_utf8_lossy(&mended.stderr).contains("made anew"), "{mended:?}");
+    assert_eq!(fs::read_dir(&folder).expect("listed").count(), 1, "no lock and no part is left");
+}
+
+#[test]
+fn a_file_named_twice_is_called_so() {
+    let folder = folder("twice");
+    let rows = folder.to_str().expect("plain path");
+    finished(predict("2", &["--shard", "0/1", "--rows", rows]));
+    let file = folder.join("shard-00000-of-00001.rows");
+    let refused = readodds(&["merge", rows, file.to_str().expect("plain")]).output().expect("starts");
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("is named twice"), "{refused:?}");
+}

@@ -40,6 +40,9 @@ pub fn open(
 /// Saves what a study has kept, and tells how to go on if it was interrupted.
 pub fn close(kept: &mut Kept, stopped: Stopped) {
     let saved = kept.finish();
+    if let Some(notice) = kept.notice() {
+        eprintln!("warning: {notice}");
+    }
     let interrupted = stopped == Stopped::Interrupted;
     let when = format!("interrupted after {} worlds", kept.worlds());
     match (kept.path(), saved) {
@@ -114,6 +117,9 @@ pub fn run_shard(
     kept.extend(FORECAST, prepared, &ask, &mut rows, &all, &interrupt::asked, &mut told);
     line.done();
     kept.finish().map_err(Failure::Write)?;
+    if let Some(notice) = kept.notice() {
+        eprintln!("warning: {notice}");
+    }
     let finished = rows.len() == all.len();
     let how = if finished { "done" } else { "interrupted; the same command goes on from there" };
     eprintln!("shard {shard}: {how}: {}", path.display());

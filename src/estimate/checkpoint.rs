@@ -41,6 +41,7 @@ struct Store {
     pause: Duration,
     unsaved: bool,
     trouble: Option<String>,
+    notice: Option<String>,
 }
 
 /// Where worlds go and come from: nowhere, or a file.
@@ -77,6 +78,7 @@ impl Kept {
             pause: SAVE_PAUSE,
             unsaved: false,
             trouble: None,
+            notice: None,
         })))
     }
 
@@ -143,6 +145,11 @@ impl Kept {
         }
     }
 
+    /// What is to be told of the rows that were found.
+    pub fn notice(&self) -> Option<&str> {
+        self.0.as_ref()?.notice.as_deref()
+    }
+
     /// Saves what is not saved yet. The first failure on the way is told, too: what is kept is older then.
     pub fn finish(&mut self) -> Result<(), String> {
         let Some(store) = &mut self.0 else { return Ok(()) };
@@ -185,7 +192,7 @@ impl Store {
     fn try_found(&mut self, part: usize, prepared: &Prepared) {
         if std::mem::replace(&mut self.untried[part], false) && !self.parts[part].is_honest(prepared) {
             self.parts[part].rows.clear();
-            self.trouble = Some(format!(
+            self.notice = Some(format!(
                 "rows found in {} are not those that this program works out; they were made anew",
                 self.file.path().display()
             ));

@@ -213,7 +213,7 @@ mod tests {
         assert_eq!(two.s[1][1], Complex64::new(-0.0096, -0.0298));
     }
 
-    /// Source: as above, example 8: a two-port file whose noise data begin in line 5. Refused here.
+    /// Source: as above, example 8: a two-port file whose noise data begin in line 5. Refused here. Tolerance: none.
     #[test]
     fn val_noise_data_are_refused() {
         let text = "!2-port network, S-parameter and noise data\n# GHZ S MA R 50\n\

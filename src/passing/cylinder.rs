@@ -304,7 +304,7 @@ mod tests {
         }
     }
 
-    /// Source: image in a flat torso (Balanis, Antenna Theory, §4.8, from memory): the flat limit holds within 2 dB up to 60° of azimuth (3 dB at 70°) and
+    /// Source: image in a flat torso (Balanis, Antenna Theory, §4.8, from memory). Tolerance: the flat limit holds within 2 dB up to 60° of azimuth (3 dB at 70°) and
     /// 0.5 dB up to 60° of elevation; at 90° the mirror has a null, the body has none.
     #[test]
     fn val_flat_limit_and_no_null_at_the_side() {

@@ -11,7 +11,7 @@ fn gray(step: u64) -> u64 {
 }
 
 /// Source: S. Joe and F. Y. Kuo, SIAM J. Sci. Comput. 30 (2008) 2635-2654, the first nine points of the D(6)
-/// sequence in five dimensions, Gray-code order. Exact.
+/// sequence in five dimensions, Gray-code order. Tolerance: none.
 #[test]
 fn val_first_points() {
     let sobol = Sobol::new(5).expect("five dimensions");
@@ -33,7 +33,7 @@ fn val_first_points() {
     }
 }
 
-/// Source: SciPy 1.17.1, stats.qmc.Sobol(64, scramble=False, bits=53), rows 7, 100, 1000 and 4095. Exact.
+/// Source: SciPy 1.17.1, stats.qmc.Sobol(64, scramble=False, bits=53), rows 7, 100, 1000 and 4095. Tolerance: none.
 #[test]
 fn val_high_dimensions() {
     let sobol = Sobol::new(MAX_DIMS).expect("all dimensions");

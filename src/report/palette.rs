@@ -186,7 +186,7 @@ mod tests {
     }
 
     /// Source: Machado, Oliveira and Fernandes, IEEE TVCG 15(6), 2009, severity 1.0 matrices, applied to linear sRGB;
-    /// distance in CIELAB (ISO/CIE 11664-4:2019). Bound: our own search reached 31; anything under 25 is a slip.
+    /// distance in CIELAB (ISO/CIE 11664-4:2019). Tolerance: our own search reached 31; anything under 25 is a slip.
     #[test]
     fn val_inks_stay_apart_for_colour_blind_readers() {
         for (i, a) in Ink::SERIES.iter().enumerate() {

@@ -187,7 +187,7 @@ fn val_comparisons_err_as_often_as_they_say() {
 
 /// Source: large-sample theory of profile likelihood (W. Q. Meeker and L. A. Escobar, 1998, 8.3) with the small-sample drops
 /// of `censored`, exact without censoring. 10 readings, on average 30 % above the limit, the rest known to a step of 0.5.
-/// 1000 campaigns: 95 % ± (4 standard errors + 1 point for the approximation), 0.912 to 0.988. Mean of the estimates: within
+/// 1000 campaigns, tolerance: 95 % ± (4 standard errors + 1 point for the approximation), 0.912 to 0.988. Mean of the estimates: within
 /// 4 standard errors of 0.7/√1000 and 0.1 for the bias of order 1/n. Odds of a false alarm below 1e-3 in all.
 #[test]
 fn val_censored_fit_covers() {

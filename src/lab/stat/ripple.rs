@@ -258,7 +258,7 @@ mod tests {
     }
 
     /// Source: R. V. Baluev (2008): the bound is close to the truth where it is small. 2000 sweeps of white noise, alarm at
-    /// stated odds of 0.05: the true rate is at most 0.05 and not below 0.02. With rate 0.05 more than 130 alarms have odds
+    /// stated odds of 0.05: the true rate is at most 0.05 and not below 0.02. Tolerance: 24 to 130 alarms; with rate 0.05 more than 130 alarms have odds
     /// 2e-3 (binomial); with rate 0.02 fewer than 24 have odds 5e-3.
     #[test]
     fn val_false_alarms_keep_to_the_stated_odds() {
