@@ -280,7 +280,7 @@ fn check_shape(header: &Header, part: &Part) -> Result<(), String> {
     Shard::parse(&format!("{index}/{of}"))?;
     let Part { ask, rows, .. } = part;
     let strata = ask.allocation.len();
-    let even = |n: &u64| (2..1 << 32).contains(n) && n % 2 == 0;
+    let even = |n: &u64| (2..1 << 32).contains(n) && n.is_multiple_of(2);
     let moves = ask.tilt.moves.iter().all(|b| b.abs() <= LONGEST);
     if strata > 1 << 10 || !ask.allocation.iter().all(even) || ask.sets() > 1 << 16 || !moves {
         return Err(format!("part \"{}\" asks for what cannot be", part.name));
