@@ -9,7 +9,6 @@ use super::pictures::Album;
 use super::places::Places;
 use super::predict::json;
 use super::progress::StudyLine;
-use crate::course::power;
 use crate::estimate::rows_file::Header;
 use crate::estimate::run::{Plan, Stopped};
 use crate::estimate::shard::WHOLE;
@@ -20,7 +19,6 @@ use crate::report::pages::redundancy::page;
 use crate::report::redundancy_text::redundancy_text;
 use crate::study::redundancy::answer::Refused;
 use crate::study::redundancy::{Request, answer, catalogue};
-use crate::study::which_point::which_point;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -35,22 +33,7 @@ pub fn run(args: &RedundancyArgs, mut places: Places) -> Result<ExitCode, Failur
     let folder = path.parent().unwrap_or(Path::new(""));
     let (catalogue, _) =
         catalogue::read(&read.source.path, &read.source.text, folder).map_err(Failure::Files)?;
-    // What a candidate radiates counts as what stands does: a layout that may not be switched on is no way out.
-    let mut unlawful: Vec<String> = Vec::new();
-    for candidate in &catalogue.candidates {
-        let course = &loaded.prepared.course;
-        let named = candidate.point.as_deref().or(args.point.as_deref());
-        // A candidate that cannot be built is told by the study.
-        let built = which_point(course, named).map(|point| catalogue.build(course, point, &[candidate]));
-        if let Ok(Ok((with_it, _))) = built {
-            let standing = power::unlawful(course);
-            let new = power::unlawful(&with_it).into_iter().filter(|words| !standing.contains(words));
-            unlawful.extend(
-                new.map(|words| format!("{}, candidate {:?}: {words}", read.source.path, candidate.name)),
-            );
-        }
-    }
-    lawful(unlawful, args.inputs.allow_unlawful_power)?;
+    lawful(catalogue.unlawful_power(&loaded.prepared.course), args.inputs.allow_unlawful_power)?;
     let request = request(args);
     let masks = Ask::standard_masks(&loaded.prepared);
     let header = || Header::of("redundancy", &loaded.prepared, &request.plan, WHOLE);

@@ -5,8 +5,8 @@ use super::timing_point::{self, Surroundings, TimingPoint};
 use super::walk::{Section, Walk};
 use super::{Course, beliefs, effects, field, region, weather};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
+use crate::files::written::hash;
 use crate::limits;
-use sha2::{Digest, Sha256};
 use std::path::Path;
 use std::sync::Arc;
 use toml::de::DeTable;
@@ -56,7 +56,7 @@ fn missing_tag_folder(source: &Arc<Source>, course: &Course) -> Diagnostic {
 
 /// Loads a scenario from text. `folder` is where its relative paths count from; the file system is not touched.
 pub fn from_text(path: &str, text: &str, folder: &Path) -> Checked<Course> {
-    walk_checked(path, text, &crate::lab::text::hex(&Sha256::digest(text.as_bytes())), folder)
+    walk_checked(path, text, &hash(text.as_bytes()), folder)
 }
 
 fn walk_checked(path: &str, text: &str, hash: &str, folder: &Path) -> Checked<Course> {

@@ -62,7 +62,27 @@ pub struct Course {
     assumed: Vec<Assumption>,
 }
 
+/// An antenna and where it stands.
+#[derive(Clone, Copy, Debug)]
+pub struct Placed<'c> {
+    pub point: &'c timing_point::TimingPoint,
+    pub line: &'c timing_point::Line,
+    pub reader: &'c reader::Reader,
+    pub antenna: &'c antenna::Antenna,
+}
+
 impl Course {
+    /// Every antenna, in the order of the file.
+    pub fn antennas(&self) -> impl Iterator<Item = Placed<'_>> {
+        self.points.iter().flat_map(|point| {
+            point.lines.iter().flat_map(move |line| {
+                line.readers.iter().flat_map(move |reader| {
+                    reader.antennas.iter().map(move |antenna| Placed { point, line, reader, antenna })
+                })
+            })
+        })
+    }
+
     /// Everything in force that nobody measured: beliefs, and defaults that were filled in.
     pub fn assumptions(&self) -> Vec<Assumption> {
         self.assumed.clone()

@@ -7,9 +7,9 @@
 //! Gain counts over both polarisations; rules that measure one linear polarisation may be up to 3 dB kinder
 //! to circular antennas (from memory), so this check errs on the strict side.
 
-use super::Course;
 use super::antenna::Antenna;
 use super::region::PowerLimit;
+use super::{Course, Placed};
 use crate::units::ERP_TO_EIRP_DB;
 use serde::{Deserialize, Serialize};
 
@@ -67,23 +67,13 @@ pub fn check(antenna: &Antenna, limit: PowerLimit) -> PowerCheck {
 
 /// Every antenna of a course set above what its region allows, in a sentence each that says what would be lawful.
 pub fn unlawful(course: &Course) -> Vec<String> {
-    let mut list = Vec::new();
-    for point in &course.points {
-        for line in &point.lines {
-            for reader in &line.readers {
-                for antenna in &reader.antennas {
-                    let found = check(antenna, course.region.limit);
-                    if !found.legal {
-                        let place = [&point.name, &line.name, &reader.name, &antenna.name]
-                            .map(String::as_str)
-                            .join(" / ");
-                        list.push(format!("{place}: {}", excess(antenna, &found, &course.region.name)));
-                    }
-                }
-            }
-        }
-    }
-    list
+    let words = |at: Placed| {
+        let found = check(at.antenna, course.region.limit);
+        let place = [&at.point.name, &at.line.name, &at.reader.name, &at.antenna.name];
+        let place = place.map(String::as_str).join(" / ");
+        (!found.legal).then(|| format!("{place}: {}", excess(at.antenna, &found, &course.region.name)))
+    };
+    course.antennas().filter_map(words).collect()
 }
 
 /// By how much an antenna is over the limit, and the setting that would be lawful.

@@ -13,6 +13,7 @@ use super::strata::strata;
 use super::tilt::LONGEST;
 use super::world::{Ask, Shares, WorldRow};
 use crate::files::bounded;
+use crate::files::written::{self, hex};
 use crate::passing::Prepared;
 use crate::passing::prepared::PreparedPoint;
 use serde::{Deserialize, Serialize};
@@ -241,7 +242,7 @@ pub fn parse(bytes: &[u8]) -> Result<RowsFile, String> {
     let header: Header =
         serde_json::from_str(first).map_err(|error| format!("not a file of world rows (line 1: {error})"))?;
     let end: End = serde_json::from_str(last).map_err(|_| cut.to_owned())?;
-    let hashed = hex(&Sha256::digest(&bytes[..before.len() + 1]));
+    let hashed = written::hash(&bytes[..before.len() + 1]);
     if end.sha256 != hashed {
         return Err(
             "the content does not match its SHA-256: the file was changed or damaged; run that part again"
@@ -344,7 +345,3 @@ fn check_shape(header: &Header, part: &Part) -> Result<(), String> {
 
 /// Rounding of sums that are equal, share of the weight of the world.
 const SLACK: f64 = 1e-9;
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}

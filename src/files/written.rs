@@ -77,7 +77,8 @@ fn hash_of_file(path: &Path) -> io::Result<String> {
     Ok(hex(&digest.finalize()))
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// Bytes as lower-case hexadecimal digits.
+pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

@@ -2,7 +2,7 @@
 
 use crate::diag::{Diagnostic, Source, codes};
 use crate::files::bounded::{self, Refused};
-use sha2::{Digest, Sha256};
+use crate::files::written::hash;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -36,7 +36,7 @@ pub fn read(path: &Path) -> Result<TextFile, Box<Diagnostic>> {
 
 /// The same from bytes already in memory.
 pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Box<Diagnostic>> {
-    let sha256 = hex(&Sha256::digest(&bytes));
+    let sha256 = hash(&bytes);
     let whole = Source::new(shown, "");
     if bytes.starts_with(&[0xFF, 0xFE]) || bytes.starts_with(&[0xFE, 0xFF]) {
         let found =
@@ -73,15 +73,6 @@ pub fn from_bytes(shown: &str, bytes: Vec<u8>) -> Result<TextFile, Box<Diagnosti
 /// The way out of a file that is too large.
 const LARGE: &str =
     "a sweep of 100,000 rows takes about 5 MB: is this the right file? split it by mount if it is";
-
-/// Bytes as lower-case hexadecimal digits.
-pub fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write;
-    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut out, b| {
-        write!(out, "{b:02x}").expect("writing to a string never fails");
-        out
-    })
-}
 
 #[cfg(test)]
 mod tests {

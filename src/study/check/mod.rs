@@ -9,10 +9,10 @@ pub mod directivity;
 pub mod exposure;
 
 use super::provenance::{AssumptionEcho, InputFile, SCHEMA_VERSION, assumptions, effects_off, warning_lines};
-use crate::course::Course;
 use crate::course::antenna::Antenna;
 use crate::course::power::{self, PowerCheck};
 use crate::course::region::PowerLimit;
+use crate::course::{Course, Placed};
 use crate::diag::Diagnostic;
 use crate::passing::antenna_pattern::Pattern;
 use cover::{Cover, CoverVerdict};
@@ -115,8 +115,9 @@ pub fn check(course: &Course, tag: &TagCover, warnings: &[Diagnostic]) -> CheckR
     let antennas = antennas(course);
     let cover = cover::check(course, tag.swept_mhz);
     let mut findings = Vec::new();
-    let set = course.points.iter().flat_map(|p| &p.lines).flat_map(|l| &l.readers).flat_map(|r| &r.antennas);
-    antennas.iter().zip(set).for_each(|(a, antenna)| antenna_findings(a, antenna, course, &mut findings));
+    for (a, at) in antennas.iter().zip(course.antennas()) {
+        antenna_findings(a, at.antenna, course, &mut findings);
+    }
     cover_findings(&cover, &tag.name, course, &mut findings);
     if course.region.certainty != crate::course::region_table::Certainty::Seen.words() {
         findings.push(Finding {
@@ -159,34 +160,27 @@ pub fn check(course: &Course, tag: &TagCover, warnings: &[Diagnostic]) -> CheckR
 }
 
 fn antennas(course: &Course) -> Vec<AntennaCheck> {
-    let mut checked = Vec::new();
     // Rows of mats share one pattern: integrate each pattern once.
     let mut patterns: Vec<(Pattern, DirectivityCheck)> = Vec::new();
-    for point in &course.points {
-        for line in &point.lines {
-            for reader in &line.readers {
-                let lowest_mhz = reader.channels_mhz.iter().copied().fold(f64::INFINITY, f64::min);
-                for antenna in &reader.antennas {
-                    let power = power::check(antenna, course.region.limit);
-                    checked.push(AntennaCheck {
-                        point: point.name.clone(),
-                        line: line.name.clone(),
-                        reader: reader.name.clone(),
-                        antenna: antenna.name.clone(),
-                        flat: antenna.is_flat(),
-                        height_m: antenna.z_m,
-                        power_dbm: antenna.power_dbm,
-                        cable_loss_db: antenna.cable_loss_db,
-                        gain_dbi: antenna.gain_dbi,
-                        exposure: exposure::screen(power.eirp_dbm, lowest_mhz),
-                        directivity: directivity_of(antenna, &mut patterns),
-                        power,
-                    });
-                }
-            }
+    let check = |Placed { point, line, reader, antenna }: Placed| {
+        let lowest_mhz = reader.channels_mhz.iter().copied().fold(f64::INFINITY, f64::min);
+        let power = power::check(antenna, course.region.limit);
+        AntennaCheck {
+            point: point.name.clone(),
+            line: line.name.clone(),
+            reader: reader.name.clone(),
+            antenna: antenna.name.clone(),
+            flat: antenna.is_flat(),
+            height_m: antenna.z_m,
+            power_dbm: antenna.power_dbm,
+            cable_loss_db: antenna.cable_loss_db,
+            gain_dbi: antenna.gain_dbi,
+            exposure: exposure::screen(power.eirp_dbm, lowest_mhz),
+            directivity: directivity_of(antenna, &mut patterns),
+            power,
         }
-    }
-    checked
+    };
+    course.antennas().map(check).collect()
 }
 
 fn directivity_of(antenna: &Antenna, done: &mut Vec<(Pattern, DirectivityCheck)>) -> DirectivityCheck {

@@ -15,7 +15,7 @@
 //! ```
 
 use crate::course::walk::{Section, Walk};
-use crate::course::{self, Course, load::parse_document};
+use crate::course::{self, Course, load::parse_document, power};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
 use crate::limits;
 use crate::study::overlay;
@@ -154,6 +154,23 @@ impl Catalogue {
                 })
                 .collect()
         })
+    }
+
+    /// Antennas above the limit that only a candidate brings. What it radiates counts as what stands does: a layout that may not be
+    /// switched on is no way out. A candidate that cannot be built is told by the study.
+    pub fn unlawful_power(&self, course: &Course) -> Vec<String> {
+        let standing = power::unlawful(course);
+        let mut list = Vec::new();
+        for point in 0..course.points.len() {
+            for candidate in self.for_point(course, point) {
+                let Ok((with_it, _)) = self.build(course, point, &[&candidate]) else { continue };
+                let new = power::unlawful(&with_it).into_iter().filter(|words| !standing.contains(words));
+                list.extend(
+                    new.map(|words| format!("{}, candidate {:?}: {words}", self.source.path, candidate.name)),
+                );
+            }
+        }
+        list
     }
 
     fn blame(&self, code: &'static str, message: String, span: Range<usize>) -> Diagnostic {
