@@ -8,7 +8,10 @@ const WORLDS: u64 = 11;
 
 fn row(world: u64) -> WorldRow {
     let rate = 1.0 / (world as f64 + 3.0);
-    let odds = (0..6 * RACE_DAYS).map(|day| (rate / (day as f64 + 1.7)) as f32).collect();
+    let odds: Vec<f32> = (0..6 * RACE_DAYS).map(|day| (rate / (day as f64 + 1.7)) as f32).collect();
+    // Of the first set, both halves of the passings.
+    let of_set = &odds[..2 * RACE_DAYS];
+    let rate = of_set.iter().map(|&odds| f64::from(odds)).sum::<f64>() / of_set.len() as f64;
     let shares = Shares {
         causes: [rate, 0.0, 1e-300, f64::MIN_POSITIVE],
         strata: vec![rate],
@@ -150,7 +153,7 @@ fn a_forged_row_is_refused() {
     file.parts[0].rows[3].odds[5] = 1.5;
     assert!(parse(&text(&file)).unwrap_err().contains("world 3 holds a share or odds outside what can be"));
     type Forge = fn(&mut WorldRow);
-    let forgeries: [(&str, Forge); 8] = [
+    let forgeries: [(&str, Forge); 9] = [
         ("more missed than passed", |row| {
             row.points[0].strata[0] = 6.0;
             row.points[0].causes[0] = 6.0;
@@ -164,6 +167,7 @@ fn a_forged_row_is_refused() {
         ("a weight that is not the world's", |row| row.weights[0] = 0.7),
         ("a level that weighs too much", |row| row.level_weights[0] = 2.0),
         ("more close to the body than pass", |row| row.points[0].clamped = 1.5),
+        ("odds that are not those of the causes", |row| row.odds[7] += 0.01),
         ("no number", |row| row.odds[0] = f32::NAN),
     ];
     for (what, forge) in forgeries {

@@ -52,8 +52,6 @@ pub struct RaceDays {
     cells: usize,
     /// `[day][cell]`: probability that the offset of a tag exceeds the cell's; empty where no offset is left open.
     above: Vec<f64>,
-    /// Weighted mean of `above` over the days.
-    pub mean_above: Vec<f64>,
 }
 
 impl RaceDays {
@@ -121,15 +119,12 @@ impl RaceDays {
             high_db,
             cells,
             above: Vec::with_capacity(RACE_DAYS * cells),
-            mean_above: vec![0.0; cells],
         };
         for day in 0..out.days.len() {
             let RaceDay { law, shift_db, .. } = &out.days[day];
             let (law, shift_db) = (narrowed(*law), *shift_db);
             for cell in 0..cells {
-                let above = law.odds_above(out.low_db + cell as f64 * STEP_DB - shift_db);
-                out.above.push(above);
-                out.mean_above[cell] += above * level_weights[day / DAYS] / RACE_DAYS as f64;
+                out.above.push(law.odds_above(out.low_db + cell as f64 * STEP_DB - shift_db));
             }
         }
         out
@@ -165,17 +160,16 @@ impl RaceDays {
         above.iter().zip(cells).map(|(a, h)| a * h).sum::<f64>() + cells[self.cells]
     }
 
-    /// Probability, over all race days, that the offset of a tag exceeds `margin_db`.
-    pub fn mean_odds_above(&self, margin_db: f64) -> f64 {
-        self.read(&self.mean_above, margin_db)
-    }
-
-    /// The same over the race days of one level, unweighted.
-    pub fn level_odds_above(&self, level: usize) -> impl Fn(f64) -> f64 {
+    /// Probability that the offset of a tag exceeds a margin (dB), over the race days weighted by `weight_of_day`; over all alike where
+    /// every weight is nil.
+    pub fn odds_above(&self, weight_of_day: impl Fn(usize) -> f64) -> impl Fn(f64) -> f64 {
+        let weights: Vec<f64> = (0..RACE_DAYS).map(weight_of_day).collect();
+        let total = weights.iter().sum::<f64>();
         let mut mean = vec![0.0; self.cells];
-        for day in level * DAYS..(level + 1) * DAYS {
+        for (day, weight) in weights.iter().enumerate() {
+            let share = if total > 0.0 { weight / total } else { 1.0 / RACE_DAYS as f64 };
             let above = &self.above[day * self.cells..(day + 1) * self.cells];
-            mean.iter_mut().zip(above).for_each(|(sum, a)| *sum += a / DAYS as f64);
+            mean.iter_mut().zip(above).for_each(|(sum, a)| *sum += share * a);
         }
         move |margin_db| self.read(&mean, margin_db)
     }

@@ -98,7 +98,10 @@ fn pilot_world(prepared: &Prepared, ask: &Ask, world: u64, space: &mut PassingWo
     let points = ask.points();
     let mut moments = vec![vec![(0.0, 0.0); ask.sets()]; strata.len()];
     let mut raised = vec![vec![[0.0; RAISED_DB.len()]; points.len()]; LEVELS];
-    let levels: Vec<_> = (0..LEVELS).map(|level| days.level_odds_above(level)).collect();
+    let levels: Vec<_> = (0..LEVELS)
+        .map(|level| days.odds_above(move |day| f64::from(u8::from(day / DAYS == level))))
+        .collect();
+    let all_days = days.odds_above(|_| 1.0);
     for (s, sums) in moments.iter_mut().enumerate() {
         for k in 0..PER_STRATUM {
             let passing = to_index(s, k, strata.len());
@@ -107,7 +110,7 @@ fn pilot_world(prepared: &Prepared, ask: &Ask, world: u64, space: &mut PassingWo
             send(&race, &runner, draw_at, &points, space, |at, work| {
                 for (i, &mask) in ask.masks[at.point].iter().enumerate() {
                     let Some((rounds, in_reach)) = work.rounds_of(mask) else { continue };
-                    let miss = score_sorted(rounds, |margin| days.mean_odds_above(margin), in_reach).miss;
+                    let miss = score_sorted(rounds, &all_days, in_reach).miss;
                     let sum = &mut sums[ask.set(at.point, i)];
                     *sum = (sum.0 + miss, sum.1 + miss * miss);
                     if i == 0 {

@@ -5,7 +5,7 @@
 //! so that they read back to the same bits. A file without its last line, with another hash, or with numbers that cannot be, is refused: it is
 //! never used in part.
 
-use super::offsets::{LEVELS, RACE_DAYS};
+use super::offsets::{DAYS, LEVELS, RACE_DAYS};
 use super::run::Plan;
 use super::run::world_rows;
 use super::shard::Shard;
@@ -25,8 +25,6 @@ pub const FORMAT: &str = "readodds world rows";
 pub const FORMAT_VERSION: u32 = 3;
 /// Largest importance weight of a level (see `tilt`).
 const MOST_WEIGHT: f64 = 25.1;
-/// The same of a level within its world.
-const MOST_LEVEL_WEIGHT: f64 = 5.01;
 /// A larger file is not read, bytes; a long season of many tags takes a tenth.
 const MOST_BYTES: u64 = 2 << 30;
 /// How a file of rows starts, looked at before the rest is read.
@@ -311,26 +309,34 @@ fn check_shape(header: &Header, part: &Part) -> Result<(), String> {
         let slack = SLACK * weight;
         let near = |a: f64, b: f64| (a - b).abs() <= slack;
         let share = |x: &f64| *x >= 0.0 && *x <= weight + slack;
-        let shares = |(s, masks): (&Shares, &Vec<u64>)| {
+        // Odds are kept as f32; a staircase ends where nothing is left to miss.
+        let rate = |set: usize| {
+            let of_half = |half: usize| {
+                let of_day = |(day, odds): (usize, &f32)| row.level_weights[day / DAYS] * f64::from(*odds);
+                row.half(set, half).iter().enumerate().map(of_day).sum::<f64>()
+            };
+            (of_half(0) + of_half(1)) / (2 * RACE_DAYS) as f64
+        };
+        let shares = |(point, (s, masks)): (usize, (&Shares, &Vec<u64>))| {
             let missed = s.strata.iter().sum::<f64>();
             let passed = if masks.is_empty() { 0.0 } else { weight };
-            let most = |passed: f64| passed * MOST_LEVEL_WEIGHT + slack;
             s.causes.iter().chain(&s.strata).chain(&s.lateral).all(|x| *x >= 0.0)
-                && missed <= most(weight)
+                && missed <= weight + slack
                 && s.lateral_weight.iter().all(share)
                 && share(&s.clamped)
                 && s.clamped_missed >= 0.0
-                && s.clamped_missed <= missed.min(most(s.clamped)) + slack
+                && s.clamped_missed <= missed.min(s.clamped) + slack
                 && near(s.causes.iter().sum(), missed)
+                && (masks.is_empty() || (rate(ask.set(point, 0)) - missed).abs() <= ODDS_SLACK * weight)
                 && near(s.lateral.iter().sum(), missed)
                 && near(s.lateral_weight.iter().sum(), passed)
-                && s.lateral.iter().zip(&s.lateral_weight).all(|(m, w)| *m <= most(*w))
+                && s.lateral.iter().zip(&s.lateral_weight).all(|(m, w)| *m <= *w + slack)
         };
         let in_range = row.odds.iter().all(|odds| (0.0..=1.0).contains(odds))
             && row.level_weights.iter().all(|w| *w > 0.0 && *w <= MOST_WEIGHT)
             && near(row.level_weights.iter().sum::<f64>() / LEVELS as f64, weight)
             && row.weights.iter().all(share)
-            && row.points.iter().zip(&ask.masks).all(shares);
+            && row.points.iter().zip(&ask.masks).enumerate().all(shares);
         if !in_range {
             return Err(format!("world {} holds a share or odds outside what can be", row.world));
         }
@@ -345,3 +351,5 @@ fn check_shape(header: &Header, part: &Part) -> Result<(), String> {
 
 /// Rounding of sums that are equal, share of the weight of the world.
 const SLACK: f64 = 1e-9;
+/// The same of the odds, kept in single precision, against the causes.
+const ODDS_SLACK: f64 = 1e-6;

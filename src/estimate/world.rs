@@ -6,7 +6,7 @@
 //! A row is a pure function of (inputs, seed, allocation, world). A run is the list of its rows in the order of their worlds; so threads,
 //! checkpoints and shards give the same bytes.
 
-use super::offsets::{DAYS, RACE_DAYS, RaceDays};
+use super::offsets::{DAYS, RACE_DAYS, RaceDay, RaceDays};
 use super::passings::{LATERAL_BINS, PassingWorkspace, crossing_of, runner_of, send};
 use super::strata::{Stratum, strata, to_index, weights};
 use super::tilt::Tilt;
@@ -145,12 +145,14 @@ pub fn gather(
     let strata = strata(course);
     let (point, weight) = ask.world_point(&prepared.tag.name, world);
     let days = RaceDays::over(course, &prepared.tag, (ask.seed, world), &point, &ask.tilt, span);
-    let mut mean_weights = vec![0.0; strata.len()];
-    for (i, day) in days.days.iter().enumerate() {
-        for (sum, w) in mean_weights.iter_mut().zip(weights(course, &strata, &day.draw)) {
-            *sum += w * days.level_weights[i / DAYS] / RACE_DAYS as f64;
-        }
-    }
+    // `[day][stratum]`, each day with the weight of its level.
+    let of_day = |(i, day): (usize, &RaceDay)| {
+        let share = days.level_weights[i / DAYS] / RACE_DAYS as f64;
+        weights(course, &strata, &day.draw).into_iter().map(|w| w * share).collect::<Vec<f64>>()
+    };
+    let day_weights: Vec<Vec<f64>> = days.days.iter().enumerate().map(of_day).collect();
+    let mean_weights: Vec<f64> =
+        (0..strata.len()).map(|s| day_weights.iter().map(|day| day[s]).sum()).collect();
     let race = RaceContext::new(prepared, days.world.clone()).certain(days.low_db, days.high_db);
     let (width, all_points) = (days.width(), ask.points());
     let mut cells = vec![0.0; (ask.sets() + 2) * 2 * strata.len() * width];
@@ -159,6 +161,7 @@ pub fn gather(
         vec![Shares { strata: vec![0.0; strata.len()], ..Shares::default() }; course.points.len()];
     for (s, &count) in ask.allocation.iter().enumerate() {
         let share = mean_weights[s] / count as f64;
+        let above = days.odds_above(|day| day_weights[day][s]);
         for k in 0..count {
             if stop() {
                 return None;
@@ -180,7 +183,7 @@ pub fn gather(
                     if i > 0 {
                         continue;
                     }
-                    let score = score_sorted(rounds, |margin| days.mean_odds_above(margin), in_reach);
+                    let score = score_sorted(rounds, &above, in_reach);
                     let missed = share * score.miss;
                     let causes = [score.never_in_reach, score.asleep, score.unheard, score.crowded_out];
                     shares.causes.iter_mut().zip(causes).for_each(|(sum, cause)| *sum += share * cause);
