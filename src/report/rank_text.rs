@@ -6,8 +6,9 @@ use super::words::{
 };
 use crate::estimate::replicates::Figure;
 use crate::estimate::run::Stopped;
-use crate::study::rank::answer::{Answer, Split, TagResult, VariantResult};
+use crate::study::rank::answer::{Answer, TagResult, VariantResult};
 use crate::study::rank::decide::Standing;
+use crate::study::rank::groups::Split;
 
 /// Most tags in a table with all columns; the rest follow in a list.
 const MOST_ROWS: usize = 24;

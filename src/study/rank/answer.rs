@@ -1,6 +1,7 @@
 //! The ranking as plain data: everything the text, the JSON and the page are drawn from.
 
-use super::decide::{Choice, MATTERS, Standing, choose, mean, probability_least, regret};
+use super::decide::{Choice, MATTERS, Standing, choose, mean, probability_least, regret, ties};
+use super::groups::{Split, grouped, splits};
 use super::ledger::Ledger;
 use super::run::Cells;
 use super::worth::{Worth, worth};
@@ -77,27 +78,6 @@ pub struct VariantResult {
     pub tags: Vec<TagResult>,
 }
 
-/// Races of one kind, and the tag for them alone.
-#[derive(Clone, Debug, Serialize)]
-pub struct Group {
-    pub name: String,
-    pub races: f64,
-    pub choice: Option<String>,
-    pub ties: Vec<String>,
-    /// Missed of all passings of the group, by tag.
-    pub miss_rate: Vec<f64>,
-}
-
-/// The season split by region, weather or layout.
-#[derive(Clone, Debug, Serialize)]
-pub struct Split {
-    /// `region`, `weather` or `layout`.
-    pub by: &'static str,
-    pub groups: Vec<Group>,
-    /// What choosing group by group saves over one tag for all; none where a group has no choice.
-    pub saves: Option<Figure>,
-}
-
 #[derive(Clone, Debug, Serialize)]
 pub struct Answer {
     pub season: String,
@@ -130,8 +110,10 @@ pub struct Answer {
 }
 
 /// First stage, in worlds of each replicate.
-const FIRST: u64 = 2;
-/// A tag this many standard errors behind in every version of the calendar is dropped from further stages.
+const FIRST: u64 = 1;
+/// Fewest worlds of each replicate for the tags that stay in question.
+const LEAST_SETTLED: u64 = 2;
+/// A tag this many standard errors behind in every version of the calendar and every kind of race is dropped from further stages.
 const SURELY: f64 = 6.0;
 
 /// Runs the season until the choice is settled or the most worlds are done; `None` where not even the first stage was.
@@ -166,19 +148,23 @@ pub fn answer(
         let ledger = Ledger::new(season, resolved, &cells, done as usize);
         let choices: Vec<Choice> = races.iter().map(|r| choose(&ledger, r)).collect();
         leader = choices[0].leader.map(|tag| resolved.tags[tag].name.clone());
-        if choices.iter().all(|c| c.standing.iter().all(|s| *s != Standing::Open)) {
+        let settled = choices.iter().all(|c| c.standing.iter().all(|s| *s != Standing::Open));
+        let last = 2 * worlds > request.most_worlds;
+        if settled && (last || worlds >= LEAST_SETTLED * REPLICATES) {
             stopped = Stopped::Settled;
             break;
         }
-        if 2 * worlds > request.most_worlds {
+        if last {
             break;
         }
+        let kinds: Vec<Choice> =
+            grouped(season, resolved, &races[0]).iter().map(|kind| choose(&ledger, &kind.races)).collect();
         for (tag, running) in running.iter_mut().enumerate() {
             let behind = |c: &Choice| {
                 c.standing[tag] == Standing::Behind
                     && c.behind_by[tag].value > SURELY * c.behind_by[tag].standard_error
             };
-            *running &= !choices.iter().all(behind);
+            *running &= !choices.iter().chain(&kinds).all(behind);
         }
         worlds *= 2;
     }
@@ -274,12 +260,6 @@ fn runner_up(choice: &Choice) -> Option<usize> {
         .min_by(|&a, &b| choice.behind_by[a].value.total_cmp(&choice.behind_by[b].value))
 }
 
-fn ties(choice: &Choice) -> Vec<usize> {
-    (0..choice.standing.len())
-        .filter(|&t| matches!(choice.standing[t], Standing::Tie | Standing::Open))
-        .collect()
-}
-
 /// Races of the calendar, their numbers scaled so that the bands of the market get the shares of the passings they are to have.
 fn weighed(season: &Season, resolved: &Resolved, races: &[(usize, f64)]) -> Vec<(usize, f64)> {
     let passings = |site: usize| {
@@ -364,68 +344,6 @@ fn kept(ledger: &Ledger, cells: &Cells, races: &[(usize, f64)], tag: usize, worl
         }
     }
     if all > 0.0 { sum / all } else { f64::NAN }
-}
-
-fn splits(season: &Season, ledger: &Ledger, races: &[(usize, f64)], base: &Choice) -> Vec<Split> {
-    let resolved = ledger.resolved;
-    let label = |by: &str, entry: usize| -> String {
-        let course = &resolved.sites[races[entry].0].course;
-        match by {
-            "region" => course.region.name.clone(),
-            "weather" => course.weather.key.clone(),
-            _ => season.entries[entry].layout.clone(),
-        }
-    };
-    ["region", "weather", "layout"]
-        .into_iter()
-        .filter_map(|by| {
-            let mut names: Vec<String> = Vec::new();
-            for entry in 0..races.len() {
-                let name = label(by, entry);
-                if !names.contains(&name) {
-                    names.push(name);
-                }
-            }
-            if names.len() < 2 {
-                return None;
-            }
-            let mut apart = vec![0.0; ledger.levels];
-            let mut known = base.leader.is_some();
-            let groups = names
-                .into_iter()
-                .map(|name| {
-                    let mine: Vec<(usize, f64)> =
-                        (0..races.len()).filter(|&e| label(by, e) == name).map(|e| races[e]).collect();
-                    let choice = choose(ledger, &mine);
-                    match choice.leader {
-                        Some(tag) => {
-                            let losses = ledger.decisive(&mine, tag, 0);
-                            apart.iter_mut().zip(losses).for_each(|(sum, x)| *sum += x);
-                        }
-                        None => known = false,
-                    }
-                    let passings = ledger.passings(&mine).max(1.0);
-                    let rate = |tag: usize| {
-                        let missed = ledger.missed(&mine, tag, 0);
-                        missed.iter().sum::<f64>() / missed.len() as f64 / passings
-                    };
-                    Group {
-                        name,
-                        races: mine.iter().map(|(_, n)| n).sum(),
-                        choice: choice.leader.map(|t| resolved.tags[t].name.clone()),
-                        ties: ties(&choice).iter().map(|&t| resolved.tags[t].name.clone()).collect(),
-                        miss_rate: (0..resolved.tags.len()).map(rate).collect(),
-                    }
-                })
-                .collect();
-            let saves = base.leader.filter(|_| known).map(|leader| {
-                let one = ledger.decisive(races, leader, 0);
-                let gaps: Vec<f64> = one.iter().zip(&apart).map(|(a, b)| a - b).collect();
-                mean(ledger, &gaps, Scale::Plain)
-            });
-            Some(Split { by, groups, saves })
-        })
-        .collect()
 }
 
 /// What nobody measured and every scenario of the season assumes alike.

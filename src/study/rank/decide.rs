@@ -90,6 +90,12 @@ pub fn choose(ledger: &Ledger, races: &[(usize, f64)]) -> Choice {
     Choice { leader, standing, behind_by }
 }
 
+/// Tags that are not told apart from the choice, or do not differ by what matters.
+pub fn ties(choice: &Choice) -> Vec<usize> {
+    let tied = |t: &usize| matches!(choice.standing[*t], Standing::Tie | Standing::Open);
+    (0..choice.standing.len()).filter(tied).collect()
+}
+
 /// Share of the levels in which each tag loses least, ties to the first.
 pub fn probability_least(losses: &[Vec<f64>], allowed: &[bool]) -> Vec<f64> {
     let levels = losses.first().map_or(0, Vec::len);

@@ -2,12 +2,13 @@
 //!
 //! ```text
 //! run     worlds of every race and tag          ledger  misses and money by level of what nobody knows
-//! decide  the choice, ties, regret, groups      worth   what is worth measuring
-//! answer  all of it as plain data
+//! decide  the choice, ties, regret              groups  the choice for each kind of race
+//! worth   what is worth measuring               answer  all of it as plain data
 //! ```
 
 pub mod answer;
 pub mod decide;
+pub mod groups;
 mod ledger;
 mod run;
 pub mod worth;
