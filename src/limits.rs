@@ -135,6 +135,8 @@ limits! {
     ANTENNA_Y_M: "antenna.y_m", "m", -60.0, 60.0, "across the road, 0 in its middle", OURS;
     ANTENNA_Z_M: "antenna.z_m", "m", 0.0, 12.0, "height above the road; an antenna cannot be under it, and a gantry ends at some metres", OURS;
     ELEVATION_DEG: "antenna.elevation_deg", "°", -90.0, 90.0, "up from the horizontal", "definition";
+    ELEMENTS: "antenna.elements", "elements", 1.0, 16.0, "patches of one mat or panel", OURS;
+    ELEMENT_SPACING_M: "antenna.element_spacing_m", "m", 0.05, 2.0, "between the middles of neighbouring elements", OURS;
     GAIN_DBI: "antenna.gain_dbi", "dBi", -15.0, 25.0, "gain of one antenna", OURS;
     BEAMWIDTH_DEG: "antenna.beamwidth_deg", "°", 5.0, 360.0, "half-power beamwidth", OURS;
     FRONT_TO_BACK_DB: "antenna.front_to_back_db", "dB", 0.0, 60.0, "a loss behind the antenna", OURS;

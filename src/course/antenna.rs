@@ -2,8 +2,10 @@
 //!
 //! The kind (`mat`, `side_panel`, `overhead`) only fills in defaults; the geometry decides.
 
+use super::elements::{self, Elements};
 use super::walk::Section;
 use crate::limits;
+use crate::vector::{Vec3, X, Z};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -32,6 +34,8 @@ pub struct Antenna {
     pub vertical_beamwidth_deg: f64,
     pub front_to_back_db: f64,
     pub polarisation: Polarisation,
+    /// Elements in a row along `across`, fed together; `gain_dbi` is that of all of them.
+    pub elements: Elements,
     /// Power set at the reader for this port, dBm (at the reader's connector).
     pub power_dbm: f64,
     /// Loss of the cable between reader and antenna, dB, once each way.
@@ -42,6 +46,17 @@ impl Antenna {
     /// Power at the antenna's own connector, dBm.
     pub fn port_power_dbm(&self) -> f64 {
         self.power_dbm - self.cable_loss_db
+    }
+    /// Boresight and the axes upwards and across of the antenna, unit vectors.
+    pub fn axes(&self) -> (Vec3, Vec3, Vec3) {
+        let boresight = Vec3::from_azimuth_elevation_deg(self.azimuth_deg, self.elevation_deg);
+        let upwards = Z - boresight * boresight.dot(Z);
+        let up = if upwards.norm() < 1e-9 { X } else { upwards.unit() };
+        (boresight, up, boresight.cross(up))
+    }
+    /// The axis along which elements stand.
+    pub fn across(&self) -> Vec3 {
+        self.axes().2
     }
     pub fn is_flat(&self) -> bool {
         self.z_m <= FLAT_HEIGHT_M
@@ -88,6 +103,15 @@ pub struct AntennaForm {
     /// `horizontal`, `vertical`, `circular_right`, `circular_left` or a table.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub polarisation: Option<PolarisationForm>,
+    /// Equal elements in a row across the antenna, each with its own lobe; default 1.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub elements: Option<u32>,
+    /// Between the middles of neighbouring elements, m.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub element_spacing_m: Option<f64>,
+    /// `together` (one connector feeds all) or `in_turn` (each for a dwell time of the port).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub feed: Option<String>,
     /// Power set at the reader's connector, dBm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub power_dbm: Option<f64>,
@@ -129,6 +153,9 @@ impl From<&Antenna> for AntennaForm {
                     hand: if right_handed { "right" } else { "left" }.to_owned(),
                 },
             }),
+            elements: (a.elements.count > 1).then_some(a.elements.count as u32),
+            element_spacing_m: (a.elements.count > 1).then_some(a.elements.spacing_m),
+            feed: (a.elements.count > 1).then(|| "together".to_owned()),
             power_dbm: Some(a.power_dbm),
             cable_loss_db: Some(a.cable_loss_db),
         }
@@ -167,8 +194,9 @@ const KIND_SOURCE: &str = "our estimate for this kind of antenna";
 const AXIAL_RATIO_DB: f64 = 3.0;
 const CIRCULAR: Polarisation = Polarisation::Circular { axial_ratio_db: AXIAL_RATIO_DB, right_handed: true };
 
-/// Reads one antenna; `number` counts from 1 and names it when the file does not.
-pub fn read(section: &Section, number: usize) -> Antenna {
+/// Reads one antenna, or one for each of its elements where they are fed in turn; `number` counts from 1 and names it when the file does not.
+pub fn read(section: &Section, number: usize) -> Vec<Antenna> {
+    let (elements, feed) = elements::read(section);
     let kind = section.choice("kind", &KINDS);
     let kind_word = section.text("kind").unwrap_or_default();
     let from_kind = |key: &'static str, limit: &'static limits::Limit, value: Option<f64>| match value {
@@ -198,7 +226,7 @@ pub fn read(section: &Section, number: usize) -> Antenna {
         z_m: from_kind("z_m", &limits::ANTENNA_Z_M, kind.map(|k| k.z_m)),
         azimuth_deg: from_kind("azimuth_deg", &limits::AZIMUTH_DEG, facing),
         elevation_deg: from_kind("elevation_deg", &limits::ELEVATION_DEG, kind.map(|k| k.elevation_deg)),
-        gain_dbi: from_kind("gain_dbi", &limits::GAIN_DBI, kind.map(|k| k.gain_dbi)),
+        gain_dbi: from_kind("gain_dbi", &limits::GAIN_DBI, kind.map(|k| k.gain_dbi + elements.gain_db())),
         horizontal_beamwidth_deg: from_kind(
             "horizontal_beamwidth_deg",
             &limits::BEAMWIDTH_DEG,
@@ -215,6 +243,7 @@ pub fn read(section: &Section, number: usize) -> Antenna {
             Some(kind.map_or(20.0, |k| k.front_to_back_db)),
         ),
         polarisation: read_polarisation(section),
+        elements,
         power_dbm: section
             .number_required(
                 "power_dbm",
@@ -230,7 +259,7 @@ pub fn read(section: &Section, number: usize) -> Antenna {
         ),
     };
     section.finish();
-    antenna
+    elements::antennas(antenna, feed)
 }
 
 /// Without a kind the geometry has no defaults; all that is missing makes one finding.

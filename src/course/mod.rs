@@ -7,6 +7,7 @@
 pub mod antenna;
 pub mod beliefs;
 pub mod effects;
+pub mod elements;
 pub mod field;
 pub mod link;
 pub mod load;

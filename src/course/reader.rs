@@ -193,7 +193,7 @@ pub fn read(section: &Section, number: usize, region: Option<&Region>, every_ant
             .tables_in("antenna", "antenna", 1..=MOST_ANTENNAS)
             .into_iter()
             .enumerate()
-            .map(|(i, table)| antenna::read(&table.with_fallback(every_antenna), i + 1))
+            .flat_map(|(i, table)| antenna::read(&table.with_fallback(every_antenna), i + 1))
             .collect(),
     };
     section.finish();

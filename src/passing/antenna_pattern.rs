@@ -15,7 +15,7 @@
 use crate::course::antenna::{Antenna, Polarisation};
 use crate::numeric::elementary::{atan2, pick};
 use crate::units::db_to_amplitude_ratio;
-use crate::vector::{Field, Vec3, X, Z};
+use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 
 /// Pattern numbers: half-power beamwidths in degrees, largest attenuation in dB.
@@ -40,7 +40,7 @@ impl Pattern {
     }
 }
 
-/// An antenna with its axes worked out once.
+/// An antenna with its axes worked out once; of several elements fed together, the one next to the middle with its share of the power.
 #[derive(Clone, Copy, Debug)]
 pub struct Radiator {
     pub at: Vec3,
@@ -58,9 +58,11 @@ pub struct Radiator {
 
 impl Radiator {
     pub fn new(antenna: &Antenna, directive: bool) -> Radiator {
-        let boresight = Vec3::from_azimuth_elevation_deg(antenna.azimuth_deg, antenna.elevation_deg);
-        let upwards = Z - boresight * boresight.dot(Z);
-        let up = if upwards.norm() < 1e-9 { X } else { upwards.unit() };
+        let (boresight, up, across) = antenna.axes();
+        // Fed together, each of n elements has the gain of all less 10 log n and a share 1/n of the power.
+        let gain_dbi = antenna.gain_dbi - 2.0 * antenna.elements.gain_db();
+        let middle = Vec3::new(antenna.x_m, antenna.y_m, antenna.z_m);
+        let first_m = antenna.elements.places_m().nth((antenna.elements.count - 1) / 2).unwrap_or(0.0);
         let polarisation = match antenna.polarisation {
             Polarisation::Linear { tilt_deg } => {
                 let (sin, cos) = libm::sincos(tilt_deg.to_radians());
@@ -75,20 +77,28 @@ impl Radiator {
             }
         };
         Radiator {
-            at: Vec3::new(antenna.x_m, antenna.y_m, antenna.z_m),
+            at: middle + across * first_m,
             boresight,
             up,
-            across: boresight.cross(up),
+            across,
             pattern: Pattern {
-                gain_dbi: antenna.gain_dbi,
+                gain_dbi,
                 horizontal_beamwidth_deg: antenna.horizontal_beamwidth_deg,
                 vertical_beamwidth_deg: antenna.vertical_beamwidth_deg,
                 front_to_back_db: antenna.front_to_back_db,
             },
-            peak_amplitude: db_to_amplitude_ratio(antenna.gain_dbi),
+            peak_amplitude: db_to_amplitude_ratio(gain_dbi),
             polarisation,
             directive,
         }
+    }
+
+    /// The elements beyond the first (the one next to the middle), m along `across` from it.
+    pub fn further_m(antenna: &Antenna) -> Vec<f64> {
+        let first = (antenna.elements.count - 1) / 2;
+        let places: Vec<f64> = antenna.elements.places_m().collect();
+        let apart = |(i, place): (usize, &f64)| (i != first).then(|| place - places[first]);
+        places.iter().enumerate().filter_map(apart).collect()
     }
 
     /// Amplitude √G (linear, isotropic = 1) towards unit direction `k`.
@@ -173,6 +183,7 @@ mod tests {
             vertical_beamwidth_deg: 70.0,
             front_to_back_db: 25.0,
             polarisation,
+            elements: crate::course::elements::Elements::ONE,
             power_dbm: 30.0,
             cable_loss_db: 0.0,
         };

@@ -2,7 +2,7 @@
 
 use super::decode::heard_odds;
 use super::diffuse::DiffuseWaves;
-use super::link::{Scene, Sight};
+use super::link::{NEAREST_M, Scene, Sight};
 use super::prepared::{Channel, PreparedAntenna, PreparedReader};
 use super::stride::Instant;
 use crate::numeric::elementary::ln;
@@ -67,6 +67,11 @@ impl Ask<'_> {
     pub(super) fn ray_bound(&self, scene: &Scene, most_taken: f64) -> f64 {
         let antenna = self.antenna;
         let mut sum = self.sight.amplitude;
+        for &along_m in &antenna.further_m {
+            let path = self.instant.at - (antenna.radiator.at + antenna.radiator.across * along_m);
+            let distance = path.norm().max(NEAREST_M);
+            sum += antenna.radiator.amplitude(path * (1.0 / distance)) * self.sight.distance / distance;
+        }
         if antenna.ground {
             let image = antenna.radiator.at.mirrored_in_z();
             let path = self.instant.at - image;

@@ -4,7 +4,7 @@ use super::contention::Frame;
 use super::diffuse::{Arrivals, DiffuseWaves};
 use super::draw::{CrossingDraw, OffsetLaw, RunnerDraw};
 use super::link::Scene;
-use super::prepared::{Prepared, PreparedPoint, PreparedReader};
+use super::prepared::{Prepared, PreparedAntenna, PreparedPoint, PreparedReader};
 use super::race::RaceContext;
 use super::schedule::Schedule;
 use super::score::{self, Round, Score};
@@ -180,6 +180,11 @@ impl<'a> Crossing<'a> {
             0.0
         };
         self.cover_and_film_db + body
+    }
+
+    /// Loss each way of the water that stands on an antenna lying on the road, dB.
+    pub fn water_db(&self, antenna: &PreparedAntenna) -> f64 {
+        if antenna.flat { self.race.water_on_mats_db[self.draw.point] } else { 0.0 }
     }
 
     /// Tag curve on a channel, water and sample shift included.

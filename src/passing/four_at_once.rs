@@ -146,6 +146,7 @@ mod tests {
             vertical_beamwidth_deg: 60.0,
             front_to_back_db: 20.0,
             polarisation: Polarisation::Circular { axial_ratio_db: 1.5, right_handed: true },
+            elements: crate::course::elements::Elements::ONE,
             power_dbm: 30.0,
             cable_loss_db: 0.0,
         };

@@ -2,7 +2,8 @@
 //!
 //!   c = Σ √G·(λ/4πd)·e^(−jkd)·T·10^(−L_block/20) + scattered
 //!
-//! over the direct ray, the road's image (antennas higher than 0.15 m) and the images in metal planes. The same c serves both
+//! over the direct ray (of each element fed together: a sum of near fields, its image left out), the road's image (antennas higher than
+//! 0.15 m) and the images in metal planes. The same c serves both
 //! directions of one antenna (reciprocity), so P_inc = P_port + 20 log₁₀|c| − L_cover − L_film − L_body and
 //! P_rx = 2 P_inc − P_port − L_cable + η.
 //! P_inc is boresight-equivalent isotropic power, comparable with the lab threshold.
@@ -25,6 +26,9 @@ use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
 use std::f64::consts::PI;
 
+/// Nearer than this the far-field form means nothing, m.
+pub const NEAREST_M: f64 = 0.02;
+
 /// The direct line from an antenna to the tag.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Sight {
@@ -40,8 +44,7 @@ impl Sight {
     #[inline(always)]
     pub fn new(radiator: &Radiator, tag: Vec3) -> Sight {
         let path = tag - radiator.at;
-        // Nearer than 2 cm the far-field form means nothing.
-        let distance = path.norm().max(0.02);
+        let distance = path.norm().max(NEAREST_M);
         let k = path * (1.0 / distance);
         Sight { k, distance, amplitude: radiator.amplitude(k), field: radiator.field(k) }
     }
@@ -113,7 +116,7 @@ impl Scene<'_> {
         channel.wavelength_m / (4.0 * PI * distance) * blocked
     }
 
-    /// Every reflected ray between antenna and tag.
+    /// Every ray between antenna and tag but the direct one of its first element: those of further elements, reflected rays.
     pub fn each_image(
         &self,
         antenna: &PreparedAntenna,
@@ -131,6 +134,13 @@ impl Scene<'_> {
             let scale = self.scale(channel, instant, from, below_ground, distance) * amplitude;
             visit(Ray { k, distance, field, scale, worn: instant.worn, wave_number: channel.wave_number });
         };
+        for &along_m in &antenna.further_m {
+            let from = radiator.at + radiator.across * along_m;
+            let path = instant.at - from;
+            let distance = path.norm().max(NEAREST_M);
+            let k = path * (1.0 / distance);
+            ray(from, false, k, distance, radiator.field(k), radiator.amplitude(k));
+        }
         if antenna.ground {
             let image = radiator.at.mirrored_in_z();
             let path = instant.at - image;

@@ -40,6 +40,10 @@ pub struct PreparedAntenna {
     /// Square root of the port power in mW.
     pub port_amplitude: f64,
     pub cable_loss_db: f64,
+    /// Elements fed together beyond the radiator's own, m along its axis across.
+    pub further_m: Vec<f64>,
+    /// Lies on the road, under the road's water.
+    pub flat: bool,
     /// Whether the road gives it an image (flat antennas have the ground in their pattern).
     pub ground: bool,
 }
@@ -128,6 +132,8 @@ fn prepare_point(course: &Course, tag: &Tag, index: usize) -> PreparedPoint {
                     port_power_mw: db_to_power_ratio(port_power_dbm),
                     port_amplitude: db_to_amplitude_ratio(port_power_dbm),
                     cable_loss_db: antenna.cable_loss_db,
+                    further_m: Radiator::further_m(antenna),
+                    flat: antenna.is_flat(),
                     ground: course.effects.ground && !antenna.is_flat(),
                 });
             }

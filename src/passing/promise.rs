@@ -5,6 +5,8 @@
 //!
 //!   λ/4πd₁ · ( √G₁·F₁ + (images)·√G₀·F₁ ) + (most of the scattered waves at d₁) < needed
 //!
+//! (further elements fed together count like images, and d₁ is that of the nearest element)
+//!
 //! with d₁ the least distance in the bin, F₁ the most a tag takes at any gap of this crossing, images the number of reflected rays
 //! (none is nearer than the direct ray nor stronger than the peak gain) and G₁ the most gain towards any place of the bin. For the last:
 //! φ² + θ² ≥ α² for the angle α from boresight whose parts are φ and θ (a right triangle on the sphere has a shorter hypotenuse than a
@@ -13,7 +15,7 @@
 
 use super::crossing::{Crossing, Reading, Workspace, waves_of};
 use super::four_at_once::{self, LANES};
-use super::link::Scene;
+use super::link::{NEAREST_M, Scene};
 use super::prepared::{BIN_M, PreparedReader};
 use crate::tag::closeness;
 use crate::units::db_to_amplitude_ratio;
@@ -49,7 +51,11 @@ pub fn judge(
         let radiators = std::array::from_fn(|l| &antennas[(first + l).min(antennas.len() - 1)].radiator);
         let view = four_at_once::view(radiators, middle, half_m);
         for (l, antenna) in antennas[first..].iter().take(LANES).enumerate() {
-            let (port, bare) = (first + l, view.bare[l] * channel.wavelength_m / (4.0 * PI));
+            // Elements fed together add in phase at best.
+            let in_phase = (1 + antenna.further_m.len()) as f64;
+            let (port, bare) = (first + l, in_phase * view.bare[l] * channel.wavelength_m / (4.0 * PI));
+            let reach_m = antenna.further_m.iter().fold(0.0_f64, |most, along_m| most.max(along_m.abs()));
+            let near_m = (view.near_m[l] - reach_m).max(NEAREST_M);
             let bit = 1 << port;
             if bare * bare * antenna.port_power_mw >= channel.free_air_threshold_mw {
                 out.in_reach |= bit;
@@ -59,10 +65,10 @@ pub fn judge(
             } else if let (Some(floor), Some(least)) = (floor, reading.least_amplitude) {
                 let front = crossing.most_taken;
                 let planes = scene.race.prepared.points[scene.point].planes.len();
-                let images = (usize::from(antenna.ground) + planes) as f64;
+                let others = (usize::from(antenna.ground) + planes + antenna.further_m.len()) as f64;
                 let longest_m = reader.longest_wavelength_m;
-                let rays = (view.most[l] + images * antenna.radiator.peak_amplitude) * front;
-                let mut most = rays * longest_m / (4.0 * PI * view.near_m[l]);
+                let rays = (view.most[l] + others * antenna.radiator.peak_amplitude) * front;
+                let mut most = rays * longest_m / (4.0 * PI * near_m);
                 if let Some(waves) = waves_of(crossing, scene, work, reader.antennas.start + port) {
                     most += waves.bound(view.near_m[l], longest_m);
                 }

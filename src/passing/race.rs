@@ -5,7 +5,9 @@ use super::fresnel::{self, METAL, Reflection, ReflectionTable};
 use super::materials;
 use super::prepared::Prepared;
 use super::score::NOTHING_LEFT;
+use crate::random::quantity::Quantity;
 use crate::units::{db_to_amplitude_ratio, wave_number_rad_m};
+use num_complex::Complex64;
 
 /// A prepared scenario on the day of one race.
 #[derive(Clone, Debug)]
@@ -18,6 +20,8 @@ pub struct RaceContext<'a> {
     pub scatter_level: f64,
     /// Power reflection of each point's road, averaged over the hemisphere and both polarisations; 0 without ground.
     pub road_power: Vec<f64>,
+    /// Loss through the water on antennas that lie on the road, by point, dB each way.
+    pub water_on_mats_db: Vec<f64>,
     pub offset_law: OffsetLaw,
     /// A round with a margin below this is taken as asleep: the sample offset lies below it with odds of 1e-9, dB.
     certain_below_db: f64,
@@ -83,6 +87,8 @@ impl<'a> RaceContext<'a> {
                 if asked { mean_power(road_reflection(prepared, index, &draw)) } else { 0.0 }
             })
             .collect();
+        let water_on_mats_db =
+            (0..prepared.points.len()).map(|index| water_on_mats_db(prepared, index, &draw)).collect();
         let offset_law = offset_law(course, &draw);
         let (low, high) = (offset_law.0.quantile(1e-9), offset_law.0.quantile(1.0 - NOTHING_LEFT));
         RaceContext {
@@ -94,6 +100,7 @@ impl<'a> RaceContext<'a> {
                 0.0
             },
             road_power,
+            water_on_mats_db,
             offset_law,
             certain_below_db: low,
             certain_below: db_to_amplitude_ratio(low),
@@ -103,14 +110,32 @@ impl<'a> RaceContext<'a> {
     }
 }
 
-/// The road of a point under the film of the day, over the grazing sine.
-fn road_reflection(prepared: &Prepared, point: usize, draw: &RaceDraw) -> impl Fn(f64) -> Reflection {
+/// Water of `film_mm` at a point that day: thickness, mm, permittivity, k·t in radians.
+fn water_film(
+    prepared: &Prepared,
+    point: usize,
+    film_mm: &Quantity,
+    draw: &RaceDraw,
+) -> (f64, Complex64, f64) {
     let (course, freq_mhz) = (&prepared.course, prepared.mid_freq_mhz);
     let surface = &course.points[point].surface;
-    let film_mm = if course.effects.water { surface.film_mm.quantile(draw.film_rank).max(0.0) } else { 0.0 };
-    let under = materials::road(surface.material, freq_mhz);
-    let water = materials::water(freq_mhz, surface.water_c);
+    let film_mm = if course.effects.water { film_mm.quantile(draw.film_rank).max(0.0) } else { 0.0 };
     let k_thickness = wave_number_rad_m(freq_mhz) * film_mm * 1e-3;
+    (film_mm, materials::water(freq_mhz, surface.water_c), k_thickness)
+}
+
+/// Oblique waves of both polarisations lose on average what a steep one does.
+fn water_on_mats_db(prepared: &Prepared, point: usize, draw: &RaceDraw) -> f64 {
+    let film_mm = &prepared.course.points[point].surface.film_on_mats_mm;
+    let (film_mm, water, k_thickness) = water_film(prepared, point, film_mm, draw);
+    if film_mm > 0.0 { fresnel::film_loss_db(water, k_thickness) } else { 0.0 }
+}
+
+/// The road of a point under the film of the day, over the grazing sine.
+fn road_reflection(prepared: &Prepared, point: usize, draw: &RaceDraw) -> impl Fn(f64) -> Reflection {
+    let film_mm = &prepared.course.points[point].surface.film_mm;
+    let (film_mm, water, k_thickness) = water_film(prepared, point, film_mm, draw);
+    let under = materials::road(prepared.course.points[point].surface.material, prepared.mid_freq_mhz);
     move |s| match under {
         None => METAL,
         Some(eps) if film_mm > 0.0 => fresnel::film_over(water, k_thickness, eps, s),

@@ -104,7 +104,7 @@ fn ask_of<'a>(crossing: &Crossing<'a>, scene: &'a Scene, round: &Waiter, seen: &
         channel: &reader.channels[round.channel],
         instant: &seen.instant,
         sight: &seen.sight,
-        losses_db: crossing.losses_db(seen.closeness),
+        losses_db: crossing.losses_db(seen.closeness) + crossing.water_db(&scene.antennas()[round.antenna]),
     }
 }
 
@@ -116,7 +116,7 @@ fn add_images(
     sums: &mut [Complex64; LANES],
 ) {
     let planes = !scene.race.prepared.points[scene.point].planes.is_empty();
-    if !planes && asks.iter().all(|ask| !ask.antenna.ground) {
+    if !planes && asks.iter().all(|ask| !ask.antenna.ground && ask.antenna.further_m.is_empty()) {
         return;
     }
     let (mut rays, mut lanes, mut count) = ([Ray::default(); LANES], [0; LANES], 0);

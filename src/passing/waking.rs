@@ -57,7 +57,7 @@ pub fn at(crossing: &Crossing, scene: &Scene, asked: &Asked, time_s: f64) -> At 
         channel: &asked.reader.channels[asked.channel],
         instant: &instant,
         sight: &sight,
-        losses_db: crossing.losses_db(s),
+        losses_db: crossing.losses_db(s) + crossing.water_db(antenna),
     };
     let detail = RoundDetail {
         incident_dbm: ask.incident_dbm(scene, ask.diffuse(scene, asked.waves)),

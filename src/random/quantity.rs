@@ -78,6 +78,15 @@ impl Quantity {
         }
     }
 
+    /// The same law of `factor` (above 0) times the quantity.
+    pub fn times(self, factor: f64) -> Quantity {
+        match self {
+            Quantity::Pinned(value) => Quantity::Pinned(factor * value),
+            Quantity::Uniform { min, max } => Quantity::Uniform { min: factor * min, max: factor * max },
+            Quantity::Normal { mean, sd } => Quantity::Normal { mean: factor * mean, sd: factor * sd },
+            Quantity::LogNormal { median, ln_sd } => Quantity::LogNormal { median: factor * median, ln_sd },
+        }
+    }
     pub fn is_pinned(&self) -> bool {
         matches!(self, Quantity::Pinned(_))
     }

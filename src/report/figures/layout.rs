@@ -231,6 +231,7 @@ mod tests {
             vertical_beamwidth_deg: 60.0,
             front_to_back_db: 20.0,
             polarisation: Polarisation::Circular { axial_ratio_db: 1.0, right_handed: true },
+            elements: crate::course::elements::Elements::ONE,
             power_dbm: 30.0,
             cable_loss_db: 1.0,
         }
