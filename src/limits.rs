@@ -125,6 +125,7 @@ limits! {
     PERSISTENCE_S: "reader.persistence_s", "s", 0.0, 3600.0, "how long a read tag keeps quiet", OURS;
     SENSITIVITY_DBM: "reader.sensitivity_dbm", "dBm", -120.0, -20.0, "thermal noise in 40 kHz is -128 dBm", "kT0B with T0 = 290 K";
     INTERFERENCE_DB: "reader.interference_db", "dB", 0.0, 60.0, "a rise of the sensitivity", OURS;
+    PORTS: "reader.ports", "ports", 1.0, 64.0, "connectors of one reader, multiplexers included", OURS;
     EPC_BITS: "reader.epc_bits", "bits", 16.0, 496.0, "1 to 31 words of 16 bits, the five length bits of the protocol control", "ISO/IEC 18000-63, from memory";
     PORT_DWELL_S: "reader.port_dwell_s", "s", 0.001, 60.0, "time on one port", OURS;
     HOP_DWELL_S: "reader.hop_dwell_s", "s", 0.001, 3600.0, "time on one channel", OURS;

@@ -110,7 +110,7 @@ pub struct Inputs {
 
 #[derive(Debug, Args)]
 pub struct CheckArgs {
-    /// Scenario file (TOML)
+    /// Scenario or season file (TOML)
     pub scenario: PathBuf,
     /// Tag folder in place of the scenario's own
     #[arg(long, value_name = "FOLDER")]

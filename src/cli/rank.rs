@@ -31,7 +31,7 @@ pub fn run(args: &RankArgs, mut places: Places) -> Result<ExitCode, Failure> {
     warnings.extend(more);
     places.spare(resolved.file_hashes.iter().map(|(path, _)| Path::new(path)))?;
     show_warnings(&warnings);
-    lawful(resolved.unlawful_power(), args.allow_unlawful_power)?;
+    lawful(resolved.set_up().unlawful_power, args.allow_unlawful_power)?;
     let request = Request { seed: args.seed, most_worlds: args.most_worlds };
     let header = || Header::new("rank", &resolved.file_hashes, &Plan::new(args.seed), WHOLE);
     // Room for the first stage of every race and tag.

@@ -33,7 +33,7 @@ pub fn run(args: &RedundancyArgs, mut places: Places) -> Result<ExitCode, Failur
     let folder = path.parent().unwrap_or(Path::new(""));
     let (catalogue, _) =
         catalogue::read(&read.source.path, &read.source.text, folder).map_err(Failure::Files)?;
-    lawful(catalogue.unlawful_power(&loaded.prepared.course), args.inputs.allow_unlawful_power)?;
+    lawful(catalogue.set_up(&loaded.prepared.course).unlawful_power, args.inputs.allow_unlawful_power)?;
     let request = request(args);
     let masks = Ask::standard_masks(&loaded.prepared);
     let header = || Header::of("redundancy", &loaded.prepared, &request.plan, WHOLE);

@@ -11,6 +11,7 @@ pub mod elements;
 pub mod field;
 pub mod link;
 pub mod load;
+pub mod plausible;
 pub mod power;
 pub mod quantity;
 pub mod reader;

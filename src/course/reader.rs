@@ -56,6 +56,8 @@ pub struct Reader {
     pub frame_slots: Option<u32>,
     /// Pins the round's duration, s; `None`: from the air interface.
     pub round_s: Option<f64>,
+    /// Connectors it has, multiplexers included; `None`: not stated.
+    pub ports: Option<u32>,
     pub antennas: Vec<Antenna>,
 }
 
@@ -99,6 +101,9 @@ pub struct ReaderForm {
     /// Pins the duration of a round, s.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub round_s: Option<f64>,
+    /// Connectors for antennas, multiplexers included; more antennas are refused.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ports: Option<u32>,
     /// Its antennas, at most 32.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub antenna: Vec<AntennaForm>,
@@ -119,6 +124,7 @@ impl From<&Reader> for ReaderForm {
             channels_mhz: Some(r.channels_mhz.clone()),
             frame_slots: r.frame_slots,
             round_s: r.round_s,
+            ports: r.ports,
             antenna: r.antennas.iter().map(Into::into).collect(),
         }
     }
@@ -189,6 +195,7 @@ pub fn read(section: &Section, number: usize, region: Option<&Region>, every_ant
         channels_mhz: read_channels(section, region),
         frame_slots: section.whole("frame_slots", &limits::FRAME_SLOTS).map(|v| v as u32),
         round_s: section.number("round_s", &limits::ROUND_S),
+        ports: section.whole("ports", &limits::PORTS).map(|v| v as u32),
         antennas: section
             .tables_in("antenna", "antenna", 1..=MOST_ANTENNAS)
             .into_iter()
@@ -197,6 +204,18 @@ pub fn read(section: &Section, number: usize, region: Option<&Region>, every_ant
             .collect(),
     };
     section.finish();
+    if let (Some(ports), Some(found)) = (reader.ports, section.find("ports"))
+        && reader.antennas.len() > ports as usize
+    {
+        let message = format!("{} antennas on a reader of {ports} ports", reader.antennas.len());
+        section.walk.note(
+            section
+                .walk
+                .error(codes::COUNT, &found.span, message)
+                .label("each antenna, and each element fed in turn, needs a port")
+                .help("share the antennas out over readers, or state the ports of the multiplexer"),
+        );
+    }
     if reader.antennas.is_empty() && section.find_own("antenna").is_none() {
         section.missing(
             "antenna",

@@ -4,7 +4,7 @@ use super::reader::{self, Reader, ReaderForm};
 use super::region::Region;
 use super::surface::{self, Surface, SurfaceForm};
 use super::walk::Section;
-use crate::diag::{Diagnostic, codes};
+use crate::diag::codes;
 use crate::limits;
 use crate::random::quantity::{Quantity, QuantityForm};
 use schemars::JsonSchema;
@@ -227,7 +227,6 @@ pub fn read<'s>(section: &'s Section<'s>, around: &Surroundings<'s>) -> TimingPo
             .collect(),
     };
     section.finish();
-    warn_far_antennas(section, &point);
     point
 }
 
@@ -317,23 +316,4 @@ fn read_plane(section: &Section, number: usize) -> MetalPlane {
     };
     section.finish();
     plane
-}
-
-/// An antenna well beyond the road's edge or the zone is legal but more often a slip.
-fn warn_far_antennas(section: &Section, point: &TimingPoint) {
-    for (_, _, antenna) in point.antennas() {
-        if antenna.y_m.abs() > 0.5 * point.road_width_m + 3.0 || antenna.x_m.abs() > point.zone_m + 3.0 {
-            section.walk.note(
-                Diagnostic::warning(
-                    codes::ANTENNA_OFF_ROAD,
-                    format!(
-                        "{} of {} stands at x = {} m, y = {} m, far from a road {} m wide and a zone of ±{} m",
-                        antenna.name, point.name, antenna.x_m, antenna.y_m, point.road_width_m, point.zone_m
-                    ),
-                )
-                .at(&section.walk.source, section.span.clone())
-                .help("y counts from the middle of the road, x from the timing line"),
-            );
-        }
-    }
 }

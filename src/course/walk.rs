@@ -71,8 +71,13 @@ pub struct Found<'w> {
     pub span: Range<usize>,
 }
 
-/// Keys of earlier versions: kind of table, key, what stands in its place.
-const REMOVED: [(&str, &str, &str); 3] = [
+const NESTING: &str = "a point has lines, a line has readers, a reader has antennas: [[point]], [[point.line]], [[point.line.reader]], antenna = [{ ... }]";
+
+/// Keys of earlier versions, and keys one level too high: kind of table, key, what stands in its place.
+const REMOVED: [(&str, &str, &str); 6] = [
+    ("point", "antenna", NESTING),
+    ("point", "reader", NESTING),
+    ("line", "antenna", NESTING),
     (
         "beliefs",
         "rician_k_db",

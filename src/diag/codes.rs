@@ -23,7 +23,6 @@ pub const CODES: &[(&str, &str)] = &[
     (LINK_TIMING, "the lengths of a link profile contradict each other"),
     (CHANNEL_OUTSIDE_BAND, "a channel lies outside the region's band"),
     (DWELL_TOO_LONG, "a dwell is longer than the region allows"),
-    (ANTENNA_OFF_ROAD, "an antenna stands far from the road"),
     (POWER_ABOVE_LIMIT, "an antenna is set above what its region allows"),
     (ROUNDS_MANY, "so many rounds in a passing that a run is slow or refused"),
     (CHANGE_REFUSED, "a change of a scenario leads nowhere"),
@@ -87,7 +86,6 @@ pub const FINISH_COUNT: &str = "finish-count";
 pub const LINK_TIMING: &str = "link-timing";
 pub const CHANNEL_OUTSIDE_BAND: &str = "channel-outside-band";
 pub const DWELL_TOO_LONG: &str = "dwell-too-long";
-pub const ANTENNA_OFF_ROAD: &str = "antenna-off-road";
 pub const POWER_ABOVE_LIMIT: &str = "power-above-limit";
 pub const ROUNDS_MANY: &str = "rounds-many";
 pub const CHANGE_REFUSED: &str = "change-refused";

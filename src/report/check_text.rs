@@ -3,6 +3,7 @@
 use super::cautions::CAUTIONS;
 use super::words::{grouped, table, wrap};
 use crate::study::check::cover::CoverVerdict;
+use crate::study::check::season::SeasonCheck;
 use crate::study::check::{AntennaCheck, CheckReport, Finding, Gravity};
 
 const WIDTH: usize = 100;
@@ -15,7 +16,7 @@ pub fn check_text(report: &CheckReport) -> String {
     }
     out.push('\n');
     out.push_str(&wrap(&verdict(report), WIDTH, ""));
-    findings(&mut out, report);
+    findings(&mut out, &report.findings);
     region(&mut out, report);
     antennas(&mut out, report);
     sweeps(&mut out, report);
@@ -27,6 +28,36 @@ pub fn check_text(report: &CheckReport) -> String {
     out.push_str("\nInputs\n");
     for input in &report.inputs {
         out.push_str(&format!("  {}  sha256 {}\n", input.path, &input.sha256[..input.sha256.len().min(16)]));
+    }
+    out
+}
+
+/// The same of a season.
+pub fn season_text(report: &SeasonCheck) -> String {
+    let mut out = format!("{}: check before the season\n", report.season);
+    if !report.note.is_empty() {
+        out.push_str(&wrap(&report.note, WIDTH, ""));
+    }
+    out.push('\n');
+    let count = |gravity: Gravity| report.findings.iter().filter(|f| f.gravity == gravity).count();
+    let of = format!(
+        "{} (calendar and what-ifs) with {}",
+        plural(report.scenarios, "scenario"),
+        plural(report.tags.len(), "tag")
+    );
+    let verdict = match (count(Gravity::Problem), count(Gravity::Warning)) {
+        (0, 0) => format!("Nothing speaks against {of}, as far as this check goes."),
+        (0, warnings) => {
+            format!("No problem found in {of}, but {} to look at.", plural(warnings, "doubtful point"))
+        }
+        (problems, _) => format!("Do not transmit like this: {} in {of}.", plural(problems, "problem")),
+    };
+    out.push_str(&wrap(&verdict, WIDTH, ""));
+    findings(&mut out, &report.findings);
+    report.warnings.iter().for_each(|w| out.push_str(&wrap(&format!("- warning: {w}"), WIDTH, "  ")));
+    out.push_str("\nCautions\n");
+    for caution in CAUTIONS {
+        out.push_str(&wrap(&format!("- {caution}"), WIDTH, "  "));
     }
     out
 }
@@ -53,9 +84,9 @@ fn plural(count: usize, word: &str) -> String {
 }
 
 /// Findings; those that say the same of several antennas are told once.
-fn findings(out: &mut String, report: &CheckReport) {
+fn findings(out: &mut String, findings: &[Finding]) {
     let mut told: Vec<(&Finding, Vec<&str>)> = Vec::new();
-    for finding in &report.findings {
+    for finding in findings {
         match told.iter_mut().find(|(f, _)| f.code == finding.code && f.message == finding.message) {
             Some((_, places)) => places.push(&finding.place),
             None => told.push((finding, vec![&finding.place])),
@@ -220,7 +251,7 @@ mod tests {
         let (course, warnings) =
             crate::course::from_text("x.toml", scenario, std::path::Path::new("")).expect("valid");
         let tag = TagCover { name: "birch".to_owned(), swept_mhz: (850.0, 950.0), file_hashes: Vec::new() };
-        check_text(&check(&course, &tag, &warnings))
+        check_text(&check(&course, &tag, &Default::default(), &warnings))
     }
 
     #[test]

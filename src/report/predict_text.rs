@@ -4,8 +4,8 @@
 use super::cautions::CAUTIONS;
 use super::predict_certainty::{certainty, hinges};
 use super::words::{
-    WIDTH, grouped, item, per_10_000, percent, rate_percent, say, significant, switched_off, table, unlawful,
-    wrap,
+    WIDTH, first_lines, grouped, item, per_10_000, percent, rate_percent, say, significant, switched_off,
+    table, wrap,
 };
 use crate::estimate::promise::CountForecast;
 use crate::estimate::replicates::Figure;
@@ -14,7 +14,7 @@ use crate::study::predict::{Forecast, NamedShare, PointForecast};
 /// The whole report.
 pub fn predict_text(forecast: &Forecast, full: bool) -> String {
     let mut out = String::new();
-    unlawful(&mut out, &forecast.provenance.unlawful_power);
+    first_lines(&mut out, &forecast.provenance.set_up);
     heading(&mut out, forecast);
     say(&mut out, &answer(forecast));
     out.push('\n');

@@ -1,5 +1,6 @@
 //! Numbers and tables as words: the one place that rounds for reading.
 
+use crate::study::provenance::SetUp;
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 
@@ -132,27 +133,37 @@ pub fn item(out: &mut String, text: &str) {
     out.push_str(&wrap(&format!("- {text}"), WIDTH, "  "));
 }
 
-/// Adds an item that names the effects switched off, if any are.
-/// First lines of a study of a set-up that may not be switched on; nothing when all power is lawful.
-pub fn unlawful_words(antennas: &[String]) -> Option<String> {
+/// What is said first of a set-up that may not be switched on, or was hardly meant; nothing of a sound one.
+pub fn set_up_words(set_up: &SetUp) -> Vec<String> {
     const NAMED: usize = 2;
-    let named = antennas.iter().take(NAMED).map(String::as_str).collect::<Vec<_>>().join("; ");
-    let more = match antennas.len().saturating_sub(NAMED) {
-        0 => String::new(),
-        more => format!("; and {more} more"),
+    let named = |list: &[String]| {
+        let named = list.iter().take(NAMED).map(String::as_str).collect::<Vec<_>>().join("; ");
+        match list.len().saturating_sub(NAMED) {
+            0 => named,
+            more => format!("{named}; and {more} more"),
+        }
     };
-    (!antennas.is_empty())
-        .then(|| format!("UNLAWFUL POWER, a study on paper only; do not transmit like this. {named}{more}."))
+    let SetUp { unlawful_power, doubts } = set_up;
+    let unlawful = (!unlawful_power.is_empty()).then(|| {
+        format!(
+            "UNLAWFUL POWER, a study on paper only; do not transmit like this. {}.",
+            named(unlawful_power)
+        )
+    });
+    let doubtful = (!doubts.is_empty())
+        .then(|| format!("IS THIS SET-UP MEANT? The forecast takes it as written. {}.", named(doubts)));
+    unlawful.into_iter().chain(doubtful).collect()
 }
 
-/// The same as the first paragraph of a text.
-pub fn unlawful(out: &mut String, antennas: &[String]) {
-    if let Some(words) = unlawful_words(antennas) {
+/// The same as the first paragraphs of a text.
+pub fn first_lines(out: &mut String, set_up: &SetUp) {
+    for words in set_up_words(set_up) {
         say(out, &words);
         out.push('\n');
     }
 }
 
+/// Adds an item that names the effects switched off, if any are.
 pub fn switched_off(out: &mut String, effects: &[String]) {
     if !effects.is_empty() {
         let names = effects.join(", ");

@@ -1,6 +1,6 @@
 //! What a result came from: program, seed, files.
 
-use crate::course::{Course, power};
+use crate::course::{Course, plausible, power};
 use crate::diag::Diagnostic;
 use crate::tag::Tag;
 use serde::{Deserialize, Serialize};
@@ -14,14 +14,42 @@ pub struct InputFile {
     pub sha256: String,
 }
 
+/// What every answer says first of the set-ups it rests on.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct SetUp {
+    /// Antennas set above what the region allows; a run with any is a study on paper.
+    pub unlawful_power: Vec<String>,
+    /// What a crew would hardly have meant (`course::plausible`).
+    #[serde(default)]
+    pub doubts: Vec<String>,
+}
+
+impl SetUp {
+    pub fn of(course: &Course) -> SetUp {
+        SetUp { unlawful_power: power::unlawful(course), doubts: plausible::doubts(course) }
+    }
+
+    /// Adds what another set-up says, each sentence once, with `place` before it.
+    pub fn add(&mut self, other: SetUp, place: &str) {
+        let lists = [(&mut self.unlawful_power, other.unlawful_power), (&mut self.doubts, other.doubts)];
+        for (list, new) in lists {
+            for words in new.into_iter().map(|words| format!("{place}{words}")) {
+                if !list.contains(&words) {
+                    list.push(words);
+                }
+            }
+        }
+    }
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Provenance {
     pub schema_version: u32,
     pub program: String,
     pub version: String,
     pub seed: u64,
-    /// Antennas set above what the region allows; a run with any is a study on paper.
-    pub unlawful_power: Vec<String>,
+    #[serde(flatten)]
+    pub set_up: SetUp,
     pub inputs: Vec<InputFile>,
 }
 
@@ -34,7 +62,7 @@ impl Provenance {
             program: env!("CARGO_PKG_NAME").to_owned(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed,
-            unlawful_power: power::unlawful(course),
+            set_up: SetUp::of(course),
             inputs: std::iter::once(&course.file_hash).chain(&tag.file_hashes).map(input).collect(),
         }
     }

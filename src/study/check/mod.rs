@@ -7,12 +7,15 @@
 pub mod cover;
 pub mod directivity;
 pub mod exposure;
+pub mod season;
 
-use super::provenance::{AssumptionEcho, InputFile, SCHEMA_VERSION, assumptions, effects_off, warning_lines};
+use super::provenance::{
+    AssumptionEcho, InputFile, SCHEMA_VERSION, SetUp, assumptions, effects_off, warning_lines,
+};
 use crate::course::antenna::Antenna;
 use crate::course::power::{self, PowerCheck};
 use crate::course::region::PowerLimit;
-use crate::course::{Course, Placed};
+use crate::course::{Course, Placed, plausible};
 use crate::diag::Diagnostic;
 use crate::passing::antenna_pattern::Pattern;
 use cover::{Cover, CoverVerdict};
@@ -61,7 +64,7 @@ pub struct AntennaCheck {
     pub directivity: DirectivityCheck,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Gravity {
     /// Worth knowing.
@@ -110,8 +113,8 @@ impl CheckReport {
     }
 }
 
-/// Checks a scenario that loaded; `warnings` are those of the loaders.
-pub fn check(course: &Course, tag: &TagCover, warnings: &[Diagnostic]) -> CheckReport {
+/// Checks a scenario that loaded; `candidates` is what only its candidates bring, `warnings` are those of the loaders.
+pub fn check(course: &Course, tag: &TagCover, candidates: &SetUp, warnings: &[Diagnostic]) -> CheckReport {
     let antennas = antennas(course);
     let cover = cover::check(course, tag.swept_mhz);
     let mut findings = Vec::new();
@@ -130,6 +133,8 @@ pub fn check(course: &Course, tag: &TagCover, warnings: &[Diagnostic]) -> CheckR
             ),
         });
     }
+    let doubts = SetUp { unlawful_power: Vec::new(), doubts: plausible::doubts(course) };
+    findings.extend([&doubts, candidates].into_iter().flat_map(set_up_findings));
     findings.sort_by_key(|f| std::cmp::Reverse(f.gravity as u8));
     let input = |(path, sha256): &(String, String)| InputFile { path: path.clone(), sha256: sha256.clone() };
     CheckReport {
@@ -157,6 +162,22 @@ pub fn check(course: &Course, tag: &TagCover, warnings: &[Diagnostic]) -> CheckR
         assumptions: assumptions(course),
         warnings: warning_lines(warnings),
     }
+}
+
+/// What set-ups say first, as findings.
+pub(super) fn set_up_findings(set_up: &SetUp) -> Vec<Finding> {
+    let of = |list: &[String], gravity: Gravity, code: &str| -> Vec<Finding> {
+        let finding = |message: &String| Finding {
+            gravity,
+            code: code.to_owned(),
+            place: String::new(),
+            message: message.clone(),
+        };
+        list.iter().map(finding).collect()
+    };
+    let mut out = of(&set_up.unlawful_power, Gravity::Problem, "power-above-limit");
+    out.extend(of(&set_up.doubts, Gravity::Warning, "set-up-doubtful"));
+    out
 }
 
 fn antennas(course: &Course) -> Vec<AntennaCheck> {

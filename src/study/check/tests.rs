@@ -7,7 +7,7 @@ const HALF: &str = include_str!("../../../scenarios/half-marathon-rain-eu-lower.
 fn report(text: &str, swept_mhz: (f64, f64)) -> CheckReport {
     let (course, warnings) = crate::course::from_text("x.toml", text, Path::new("")).expect("valid");
     let tag = TagCover { name: "birch".to_owned(), swept_mhz, file_hashes: Vec::new() };
-    check(&course, &tag, &warnings)
+    check(&course, &tag, &Default::default(), &warnings)
 }
 
 fn codes(report: &CheckReport) -> Vec<&str> {

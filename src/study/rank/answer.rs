@@ -242,7 +242,7 @@ fn read(
             program: env!("CARGO_PKG_NAME").to_owned(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed: request.seed,
-            unlawful_power: resolved.unlawful_power(),
+            set_up: resolved.set_up(),
             inputs: resolved
                 .file_hashes
                 .iter()

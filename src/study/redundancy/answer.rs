@@ -8,14 +8,13 @@ pub use super::results::{CandidateResult, NamedShare, PairResult, Reader, SetRes
 use super::results::{causes, one_candidate, pair, shared};
 use super::search::{Search, Verdicts};
 use super::stages::{GroupRun, days_of, stages};
-use crate::course::power;
 use crate::diag::Diagnostic;
 use crate::estimate::checkpoint::Kept;
 use crate::estimate::run::{FIRST_WORLDS, Plan, Stopped, ask};
 use crate::estimate::world::Ask;
 use crate::passing::Prepared;
 use crate::study::provenance::{
-    AssumptionEcho, Provenance, TagEcho, assumptions, effects_off, warning_lines,
+    AssumptionEcho, Provenance, SetUp, TagEcho, assumptions, effects_off, warning_lines,
 };
 use crate::study::which_point::{NoPoint, which_point};
 use serde::Serialize;
@@ -233,10 +232,8 @@ pub fn answer(
         Some(floor(base, point, &like, &all.miss_rate, worlds, kept, stop))
     };
     let mut provenance = Provenance::new(request.plan.seed, course, &base.tag);
-    for words in runs.iter().flat_map(|run| power::unlawful(&run.group.prepared.course)) {
-        if !provenance.unlawful_power.contains(&words) {
-            provenance.unlawful_power.push(words);
-        }
+    for run in &runs {
+        provenance.set_up.add(SetUp::of(&run.group.prepared.course), "");
     }
     Ok(Answer {
         provenance,

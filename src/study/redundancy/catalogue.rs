@@ -15,10 +15,11 @@
 //! ```
 
 use crate::course::walk::{Section, Walk};
-use crate::course::{self, Course, load::parse_document, power};
+use crate::course::{self, Course, load::parse_document};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
 use crate::limits;
 use crate::study::overlay;
+use crate::study::provenance::SetUp;
 use crate::study::season::Placed;
 use crate::study::season::file::read_changes;
 use std::ops::Range;
@@ -156,21 +157,20 @@ impl Catalogue {
         })
     }
 
-    /// Antennas above the limit that only a candidate brings. What it radiates counts as what stands does: a layout that may not be
+    /// Unlawful power and doubts that only a candidate brings. What it radiates counts as what stands does: a layout that may not be
     /// switched on is no way out. A candidate that cannot be built is told by the study.
-    pub fn unlawful_power(&self, course: &Course) -> Vec<String> {
-        let standing = power::unlawful(course);
-        let mut list = Vec::new();
+    pub fn set_up(&self, course: &Course) -> SetUp {
+        let (standing, mut all) = (SetUp::of(course), SetUp::default());
         for point in 0..course.points.len() {
             for candidate in self.for_point(course, point) {
                 let Ok((with_it, _)) = self.build(course, point, &[&candidate]) else { continue };
-                let new = power::unlawful(&with_it).into_iter().filter(|words| !standing.contains(words));
-                list.extend(
-                    new.map(|words| format!("{}, candidate {:?}: {words}", self.source.path, candidate.name)),
-                );
+                let mut new = SetUp::of(&with_it);
+                new.unlawful_power.retain(|words| !standing.unlawful_power.contains(words));
+                new.doubts.retain(|words| !standing.doubts.contains(words));
+                all.add(new, &format!("{}, candidate {:?}: ", self.source.path, candidate.name));
             }
         }
-        list
+        all
     }
 
     fn blame(&self, code: &'static str, message: String, span: Range<usize>) -> Diagnostic {

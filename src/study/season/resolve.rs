@@ -1,10 +1,11 @@
 //! A season with every scenario loaded, under the calendar as it is and under each what-if.
 
 use super::{Entry, Placed, Season};
-use crate::course::{Course, load, power};
+use crate::course::{Course, load};
 use crate::diag::{Checked, Diagnostic, Severity, codes};
 use crate::lab::text;
 use crate::study::overlay::{self, Change};
+use crate::study::provenance::SetUp;
 use crate::tag::{self, Tag};
 use std::path::Path;
 use std::sync::Arc;
@@ -43,18 +44,13 @@ pub struct Resolved {
 }
 
 impl Resolved {
-    /// Antennas above the limit in any scenario of the calendar or of a what-if, each named once, with its file.
-    pub fn unlawful_power(&self) -> Vec<String> {
-        let mut list: Vec<String> = Vec::new();
+    /// Unlawful power and doubts of every scenario of the calendar and of the what-ifs, each once, with its file.
+    pub fn set_up(&self) -> SetUp {
+        let mut all = SetUp::default();
         for site in &self.sites {
-            for words in power::unlawful(&site.course) {
-                let words = format!("{}, {words}", site.course.file_hash.0);
-                if !list.contains(&words) {
-                    list.push(words);
-                }
-            }
+            all.add(SetUp::of(&site.course), &format!("{}, ", site.course.file_hash.0));
         }
-        list
+        all
     }
 }
 

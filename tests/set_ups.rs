@@ -1,4 +1,4 @@
-//! A set-up above the region's power limit is refused by every study, and run only as a study on paper that says so first.
+//! A set-up above the region's power limit is refused by every study, and run only on paper; one that was hardly meant is asked about first.
 
 use assert_cmd::Command;
 use std::path::{Path, PathBuf};
@@ -16,7 +16,7 @@ fn changed(name: &str, from: &str, to: &str) -> PathBuf {
     assert!(text.contains(from), "{name} has no {from:?}");
     let tag = format!("\"{}", root.join("demo-data/tags").display());
     let text = text.replace(from, to).replace("\"../demo-data/tags", &tag);
-    let file = std::env::temp_dir().join(format!("readodds-unlawful-{}-{name}", std::process::id()));
+    let file = std::env::temp_dir().join(format!("readodds-set-up-{}-{name}", std::process::id()));
     std::fs::write(&file, text).unwrap();
     file
 }
@@ -87,4 +87,65 @@ fn a_season_above_the_limit_is_refused() {
     assert_eq!((code, out.as_str()), (2, ""), "{told}");
     assert!(told.contains("above what") && told.contains(ALLOW), "{told}");
     std::fs::remove_file(&file).unwrap();
+}
+
+/// Text without its line breaks.
+fn unwrapped(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+const MEANT: &str = "IS THIS SET-UP MEANT? The forecast takes it as written.";
+
+/// Text, JSON and page of a study ask about a mat beside the road and a panel in it; `check` names them, those of candidates and seasons too.
+#[test]
+fn a_set_up_that_was_hardly_meant_is_asked_about_first() {
+    let file = changed("trail-soaked-one-mat.toml", "y_m = 0.0,", "y_m = 4.0,");
+    let path = file.to_str().unwrap();
+    let page = file.with_extension("html");
+    let few = ["--worlds", "4", "--passings-per-world", "12"];
+    let mut call = vec!["predict", path, "--html", page.to_str().unwrap()];
+    call.extend(few);
+    let (code, out, told) = readodds(&call);
+    assert_eq!(code, 0, "{told}");
+    assert!(out.starts_with(MEANT) && unwrapped(&out).contains("nobody runs over it"), "{out}");
+    let drawn = std::fs::read_to_string(&page).unwrap();
+    assert!(drawn.contains(MEANT) && drawn.contains("nobody runs over it"));
+    call.extend(["--format", "json"]);
+    let json: serde_json::Value = serde_json::from_str(&readodds(&call).1).unwrap();
+    assert_eq!(json["doubts"].as_array().map(Vec::len), Some(1));
+    assert!(readodds(&["explain", path]).1.starts_with(MEANT));
+    let (code, out, _) = readodds(&["check", path]);
+    assert!(code == 0 && out.contains("set-up-doubtful") && out.contains("1 doubtful point"), "{out}");
+    let candidate = "\n[[candidate]]\nname = \"post in the road\"\ncost = 1\nset = { \"point.*.line.*.reader.*.antenna.*.z_m\" = 1.2 }\n";
+    let text = std::fs::read_to_string(&file).unwrap() + candidate;
+    std::fs::write(&file, text.replace("y_m = 4.0,", "y_m = 0.0,")).unwrap();
+    let (_, out, _) = readodds(&["check", path]);
+    let out = unwrapped(&out);
+    assert!(out.contains("candidate \"post in the road\"") && out.contains("runners will hit it"), "{out}");
+    for file in [&file, &page] {
+        std::fs::remove_file(file).unwrap();
+    }
+}
+
+#[test]
+fn a_season_is_checked_as_a_whole() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/seasons");
+    let season = root.join("lantern-coast.toml");
+    let (code, out, told) = readodds(&["check", season.to_str().unwrap()]);
+    assert!(code == 0 && out.contains("Nothing speaks against 19 scenarios"), "{out}{told}");
+    let text = std::fs::read_to_string(&season).unwrap();
+    let what_if = "\n[[what_if]]\nname = \"high gantry\"\n[[what_if.change]]\nwhere = { \"event.name\" = \"Lantern Town mile\" }\nset = { \"point.finish.line.*.reader.*.antenna.*.z_m\" = 10.0, \"point.turn.line.*.reader.*.antenna.*.power_dbm\" = 36.0 }\n";
+    let demo = format!("folder = \"{}/", root.join("../..").display());
+    let mut text = text.replace("folder = \"../../", &demo) + what_if;
+    for file in ["quay-mats.toml", "bridge-panels.toml", "gantry-finish.toml"] {
+        text = text.replace(&format!("\"{file}\""), &format!("\"{}\"", root.join(file).display()));
+    }
+    let changed = std::env::temp_dir().join(format!("readodds-season-check-{}.toml", std::process::id()));
+    std::fs::write(&changed, text).unwrap();
+    let (code, out, told) = readodds(&["check", changed.to_str().unwrap()]);
+    assert!(
+        code == 1 && out.contains("power-above-limit") && unwrapped(&out).contains("not feet"),
+        "{out}{told}"
+    );
+    std::fs::remove_file(&changed).unwrap();
 }
