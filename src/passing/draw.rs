@@ -17,7 +17,7 @@ use crate::tag::Tag;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-pub const RACE_DIMS: usize = 13;
+pub const RACE_DIMS: usize = 12;
 /// Independent scrambles of the races' Sobol' sequence that stand beside each other.
 pub const REPLICATES: u64 = 16;
 pub const RUNNER_DIMS: usize = 18;
@@ -44,8 +44,6 @@ pub struct RaceDraw {
     pub film_rank: f64,
     /// Time under power a tag needs before it hears a Query, ms.
     pub start_up_ms: f64,
-    /// Rank of the thresholds where no sample woke (`tag::open`).
-    pub open_rank: f64,
 }
 
 impl RaceDraw {
@@ -72,7 +70,6 @@ impl RaceDraw {
             sample_shift_sd_mhz: if own_law { 0.0 } else { spread.shift_sigma_mhz.quantile(u[9]) },
             film_rank: u[10],
             start_up_ms: beliefs.start_up_ms.quantile(u[11]),
-            open_rank: if tag.curve.is_open() { u[12] } else { 0.5 },
         }
     }
 

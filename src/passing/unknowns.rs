@@ -40,9 +40,6 @@ pub struct Unknown {
     pub value: fn(&RaceDraw) -> f64,
 }
 
-/// Key of the thresholds where no sample woke.
-pub const OPEN_RANK: &str = "open_rank";
-
 /// All unknowns, by dimension.
 pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
     Unknown {
@@ -176,17 +173,6 @@ pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
         of_tag: true,
         measure: "switch the carrier on ever later before a Query in the chamber",
         value: |d| d.start_up_ms,
-    },
-    Unknown {
-        dim: 12,
-        key: OPEN_RANK,
-        name: "thresholds where no sample woke in the laboratory (rank)",
-        unit: "",
-        layer: Layer::NobodyKnows,
-        enters: Enters::Passings,
-        of_tag: true,
-        measure: "sweep again with a stronger amplifier or a nearer antenna",
-        value: |d| d.open_rank,
     },
 ];
 

@@ -1,7 +1,7 @@
 //! What the misses hinge on, as text: the first driver in a sentence, then all of them in one table.
 
 use super::cautions::CAUTIONS;
-use super::predict_certainty::with_unit;
+use super::predict_text::with_unit;
 use super::words::{
     WIDTH, first_lines, grouped, heading_note, item, listed, per_10_000, percent, rate_percent, say,
     significant, switched_off, table, wrap,

@@ -106,9 +106,6 @@ fn one(out: &mut String, tag: &TagAnswer, level: f64) {
     out.push('\n');
 }
 
-/// With more of a band open than this a threshold is only a lower bound.
-pub const MOST_OPEN: f64 = 0.7;
-
 fn curves(out: &mut String, tag: &TagAnswer, level: f64) {
     out.push_str(&format!(
         "\nThreshold of the average tag, dBm at the tag (± at {:.0} %, the laboratory's own {:.1} dB not counted), and backscatter, dB\n",
@@ -123,22 +120,15 @@ fn curves(out: &mut String, tag: &TagAnswer, level: f64) {
         .mounts
         .iter()
         .map(|m| {
-            // Where nothing woke there is no best reading.
-            let woke = m.curve.iter().any(|p| !p.never_woke);
-            let seen = |text: String| if woke { text } else { "-".to_owned() };
             let mut row = vec![
                 m.mount.clone(),
-                seen(format!("{:.1}", m.best_dbm)),
-                seen(format!("{:.0}", m.best_mhz)),
-                seen(width(m)),
+                format!("{:.1}", m.best_dbm),
+                format!("{:.0}", m.best_mhz),
+                width(m),
                 format!("{:.0} %", 100.0 * m.censored_share),
             ];
-            row.extend(m.bands.iter().map(|b| match (b.threshold_dbm, b.low_dbm.zip(b.high_dbm)) {
-                (_, Some((low, _))) if b.open_share > MOST_OPEN => format!("at least {low:.1}"),
-                (Some(t), Some((low, high))) if b.open_share > 0.0 => {
-                    format!("{t:.1} ({low:.1} to {high:.1}) / {}", db(b.backscatter_db))
-                }
-                (Some(t), Some((low, _))) => format!("{t:.1} ± {:.1} / {}", t - low, db(b.backscatter_db)),
+            row.extend(m.bands.iter().map(|b| match (b.threshold_dbm, b.half_width_db) {
+                (Some(t), Some(h)) => format!("{t:.1} ± {h:.1} / {}", db(b.backscatter_db)),
                 _ => "not covered".to_owned(),
             }));
             row

@@ -20,7 +20,6 @@ pub mod palette;
 pub mod panel;
 #[cfg(feature = "png")]
 pub mod png;
-pub mod predict_certainty;
 pub mod predict_text;
 pub mod rank_text;
 pub mod redundancy_text;

@@ -2,14 +2,15 @@
 //! need at the line (every share, every assumption, the cautions in full) follows with `full`.
 
 use super::cautions::CAUTIONS;
-use super::predict_certainty::{certainty, hinges};
 use super::words::{
     WIDTH, first_lines, grouped, item, per_10_000, percent, rate_percent, say, significant, switched_off,
     table, wrap,
 };
 use crate::estimate::promise::CountForecast;
 use crate::estimate::replicates::Figure;
+use crate::estimate::run::Stopped;
 use crate::study::predict::{Forecast, NamedShare, PointForecast};
+use crate::study::what_drives::Driver;
 
 /// The whole report.
 pub fn predict_text(forecast: &Forecast, full: bool) -> String {
@@ -346,6 +347,107 @@ fn lines(out: &mut String, f: &Forecast) {
         ));
         out.push('\n');
     }
+}
+
+/// The drivers of the worst point that stand out of chance.
+pub fn clear_drivers(p: &PointForecast, most: usize) -> Vec<&Driver> {
+    p.drivers.iter().filter(|d| d.clear).take(most).collect()
+}
+
+/// A value with its unit.
+pub fn with_unit(value: f64, unit: &str) -> String {
+    if unit.is_empty() { format!("{value:.2}") } else { format!("{value:.2} {unit}") }
+}
+
+fn hinges(out: &mut String, f: &Forecast) {
+    let Some(p) = worst(f) else { return };
+    let clear = clear_drivers(p, 3);
+    if clear.is_empty() {
+        return;
+    }
+    out.push_str(&format!(
+        "What it hinges on at {}: missed per 10,000 at either end, share it decides alone\n",
+        p.name
+    ));
+    let rows: Vec<Vec<String>> = clear
+        .iter()
+        .map(|d| {
+            let end = |value: f64, rate: &Figure| {
+                format!("{}: {}", with_unit(value, &d.unit), per_10_000(rate.value))
+            };
+            vec![
+                d.what.clone(),
+                end(d.low, &d.miss_rate_at_low),
+                end(d.high, &d.miss_rate_at_high),
+                percent(d.share.value),
+                if d.nobody_knows { "until measured".to_owned() } else { "of the day".to_owned() },
+            ]
+        })
+        .collect();
+    out.push_str(&table(&["unknown", "lowest third", "highest third", "decides", "holds"], &rows));
+    if let Some(first) = clear.iter().find(|d| d.nobody_knows) {
+        out.push_str(&wrap(&format!("To know the first of these: {}.", first.measure), WIDTH, "  "));
+    }
+    out.push('\n');
+}
+
+/// Why the run ended, in words.
+pub fn why_ended(f: &Forecast) -> String {
+    match f.stopped {
+        Stopped::Settled => format!(
+            "Each rate is known to {} or {} missed runners per race (standard error), whichever is looser.",
+            percent(f.precision.relative),
+            significant(f.precision.runners)
+        ),
+        Stopped::WorldsDone => {
+            "The run ended with the passings it was given; the intervals say how precise that is.".to_owned()
+        }
+        Stopped::Interrupted => "The run was interrupted: this is what was known by then.".to_owned(),
+    }
+}
+
+fn certainty(out: &mut String, f: &Forecast) {
+    out.push_str("How sure\n");
+    item(
+        out,
+        &format!(
+            "Simulation: {} runners past every point in {} draws of what nobody knows, each read for 64 race days. {}",
+            grouped(f.passings),
+            grouped(f.worlds),
+            why_ended(f)
+        ),
+    );
+    item(
+        out,
+        "Race to race: weather, batch, laboratory error and unmeasured quantities. Only measuring narrows it, not computing.",
+    );
+    item(
+        out,
+        &format!(
+            "Measured: the tag's curves from {} samples (offsets between them {:.2} dB, standard deviation), down to {:.1} mm from the phantom. Nothing else here is measured.",
+            f.tag.samples, f.tag.observed_offset_sd_db, f.tag.closest_gap_mm
+        ),
+    );
+    for p in f.points.iter().filter(|p| p.closer_than_measured > 0.01).take(1) {
+        item(
+            out,
+            &format!(
+                "{} of the bibs (and {} of the misses) sit closer to the body than any mount measured; there the closest mount's curve stands in, which flatters the tag.",
+                percent(p.closer_than_measured),
+                percent(p.closer_than_measured_of_misses)
+            ),
+        );
+    }
+    let k: Vec<String> =
+        f.points.iter().filter_map(|p| Some(format!("{} {:.0} dB", p.name, p.rician_k_db?))).collect();
+    if !k.is_empty() {
+        let text = format!(
+            "Rays over scattered waves at the best antenna of a median runner (Rician K): {}.",
+            k.join(", ")
+        );
+        item(out, &text);
+    }
+    f.warnings.iter().for_each(|warning| item(out, &format!("Warning: {warning}")));
 }
 
 fn assumed(out: &mut String, f: &Forecast) {

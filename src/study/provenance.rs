@@ -78,8 +78,6 @@ pub struct TagEcho {
     pub observed_offset_sd_db: f64,
     pub closest_gap_mm: f64,
     pub lab_bias_sd_db: f64,
-    /// In part of a mount no sample woke.
-    pub thresholds_open: bool,
 }
 
 impl TagEcho {
@@ -92,7 +90,6 @@ impl TagEcho {
             observed_offset_sd_db: tag.spread.observed_offset_sd_db,
             closest_gap_mm: tag.curve.closest_gap_mm(),
             lab_bias_sd_db: tag.spread.lab_bias_sd_db,
-            thresholds_open: tag.curve.is_open(),
         }
     }
 }

@@ -6,7 +6,6 @@
 //! Source of the 6 mm: our estimate, the decay of the computed gain penalty of a half-wave dipole over muscle
 //! between 2 and 20 mm (`passing::body`).
 
-use super::open::Family;
 use super::pchip::Pchip;
 use crate::numeric::elementary::exp;
 
@@ -28,8 +27,6 @@ pub struct MountCurve {
     pub gap_mm: Option<f64>,
     /// Least boresight-equivalent isotropic incident power that wakes the tag, dBm.
     pub threshold_dbm: Pchip,
-    /// Thresholds by rank where no sample woke; `threshold_dbm` is that of rank 0.5.
-    pub open: Option<Family>,
     /// Modulated backscatter EIRP over incident isotropic power, dB.
     pub backscatter_db: Pchip,
 }
@@ -46,10 +43,6 @@ pub struct TagCurve {
 pub struct AtFrequency {
     pub threshold_dbm: [f64; MAX_MOUNTS],
     pub backscatter_db: [f64; MAX_MOUNTS],
-}
-
-fn common(spans: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
-    spans.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), (a, b)| (low.max(a), high.min(b)))
 }
 
 impl TagCurve {
@@ -77,34 +70,20 @@ impl TagCurve {
         self.mounts.last().and_then(|m| m.gap_mm).unwrap_or(f64::INFINITY)
     }
 
-    /// Span of frequencies in which every mount was swept, MHz, whether a sample woke there or not.
+    /// Span of frequencies that every mount's sweep covers, MHz.
     pub fn covered_mhz(&self) -> (f64, f64) {
-        common(self.mounts.iter().map(|m| m.threshold_dbm.span()))
+        self.mounts.iter().fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), m| {
+            let (a, b) = m.threshold_dbm.span();
+            let (c, d) = m.backscatter_db.span();
+            (low.max(a).max(c), high.min(b).min(d))
+        })
     }
 
-    /// Span in which every mount's reply was read; beyond it the last value stands.
-    pub fn reply_covered_mhz(&self) -> (f64, f64) {
-        common(self.mounts.iter().map(|m| m.backscatter_db.span()))
-    }
-
-    /// Whether some threshold is open: no sample woke.
-    pub fn is_open(&self) -> bool {
-        self.mounts.iter().any(|mount| mount.open.is_some())
-    }
-
-    /// All mounts at `freq_mhz` (clamped to the sweep's span), open thresholds at rank 0.5.
+    /// All mounts at `freq_mhz` (clamped to the sweep's span).
     pub fn at(&self, freq_mhz: f64) -> AtFrequency {
-        self.at_rank(freq_mhz, 0.5)
-    }
-
-    /// The same with open thresholds at a rank in 0..=1.
-    pub fn at_rank(&self, freq_mhz: f64, rank: f64) -> AtFrequency {
         let mut out = AtFrequency { threshold_dbm: [0.0; MAX_MOUNTS], backscatter_db: [0.0; MAX_MOUNTS] };
         for (i, mount) in self.mounts.iter().enumerate() {
-            out.threshold_dbm[i] = match &mount.open {
-                Some(family) => family.value(freq_mhz, rank),
-                None => mount.threshold_dbm.value(freq_mhz),
-            };
+            out.threshold_dbm[i] = mount.threshold_dbm.value(freq_mhz);
             out.backscatter_db[i] = mount.backscatter_db.value(freq_mhz);
         }
         out

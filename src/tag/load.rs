@@ -3,7 +3,7 @@
 use super::align::{Alignment, Track, align};
 use super::censored::mean_level;
 use super::spread::Spread;
-use super::{Tag, TagCurve, mounts};
+use super::{MountCurve, Tag, TagCurve, mounts};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
 use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, TagFile};
 use crate::lab::{Level, Mount, Sweep, parse, sweep, text};
@@ -210,7 +210,7 @@ pub fn from_sweeps(
         note: file.note.clone(),
         own_spacer_mm: file.own_spacer_mm,
         price: file.price,
-        curve: TagCurve::new(curves),
+        curve: TagCurve::new(curves.into_iter().map(MountCurve::from).collect()),
         spread,
         file_hashes,
     };

@@ -6,7 +6,6 @@ pub mod curve;
 pub mod interval;
 pub mod load;
 pub mod mounts;
-pub mod open;
 pub mod pchip;
 pub mod spread;
 

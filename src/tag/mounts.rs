@@ -3,12 +3,14 @@
 use super::MountCurve;
 use super::align::Alignment;
 use super::curve::{MAX_MOUNTS, closeness};
-use super::open::{self, Family, Resonance};
 use super::pchip::Pchip;
 use crate::diag::{Diagnostic, Source};
 use crate::lab::{Level, Mount, Sweep};
 use std::sync::Arc;
 
+/// What is taken for a threshold where no sample woke: this many dB above the highest power tried. Our estimate: the
+/// tag is out of reach of any legal reader long before the difference matters.
+pub const NEVER_WOKE_ABOVE_LIMIT_DB: f64 = 6.0;
 /// A knot spacing wider than this share of the 3 dB width of the resonance cuts its dip. Our estimate.
 pub const MAX_SPACING_SHARE: f64 = 0.25;
 
@@ -94,6 +96,20 @@ pub fn grid(used: &[&Sweep], mount: &Mount) -> Vec<f64> {
     grid
 }
 
+/// Curve of one mount before its name is dropped.
+pub struct Curve {
+    gap_mm: Option<f64>,
+    threshold_dbm: Pchip,
+    backscatter_db: Pchip,
+}
+
+impl From<Curve> for MountCurve {
+    fn from(curve: Curve) -> MountCurve {
+        let Curve { gap_mm, threshold_dbm, backscatter_db } = curve;
+        MountCurve { gap_mm, threshold_dbm, backscatter_db }
+    }
+}
+
 /// Curves of all mounts, with warnings about what they had to assume.
 pub fn curves(
     used: &[&Sweep],
@@ -102,16 +118,22 @@ pub fn curves(
     alignment: &Alignment,
     toml: &Arc<Source>,
     found: &mut Vec<Diagnostic>,
-) -> Vec<MountCurve> {
-    let mut curves: Vec<MountCurve> = Vec::new();
-    let mut wider: Option<Resonance> = None;
+) -> Vec<Curve> {
+    let mut curves: Vec<Curve> = Vec::new();
     for (m, mount) in groups.mounts.iter().enumerate() {
-        let knots: Vec<(f64, Level)> = grid_mhz[m]
-            .iter()
-            .zip(&alignment.mean[m])
-            .filter_map(|(&f, level)| Some((f, (*level)?)))
-            .collect();
-        if knots.is_empty() {
+        let (mut x, mut y, mut never) = (Vec::new(), Vec::new(), Vec::new());
+        for (&freq, level) in grid_mhz[m].iter().zip(&alignment.mean[m]) {
+            let Some(level) = level else { continue };
+            x.push(freq);
+            y.push(match level {
+                Level::Above(limit) => {
+                    never.push(freq);
+                    limit + NEVER_WOKE_ABOVE_LIMIT_DB
+                }
+                Level::Exact(v) | Level::Below(v) => *v,
+            });
+        }
+        if x.is_empty() {
             let message = format!("{mount}: not one threshold was measured");
             found.push(
                 Diagnostic::error("tag-no-threshold", message)
@@ -120,17 +142,16 @@ pub fn curves(
             );
             continue;
         }
-        let open = open::family(&knots, wider.as_ref());
-        if let Some(family) = &open {
-            found.push(never_woke(mount, family, knots.len(), toml));
+        if let (Some(first), Some(last)) = (never.first(), never.last()) {
+            let message = format!(
+                "{mount}: no sample woke at {} of {} frequencies ({first} to {last} MHz); taken as {NEVER_WOKE_ABOVE_LIMIT_DB} dB above the highest power",
+                never.len(),
+                x.len(),
+            );
+            let finding = Diagnostic::warning("tag-never-woke", message).in_file(toml);
+            found.push(finding.help("sweep to a higher power if the amplifier allows"));
         }
-        wider = open::fit(&knots, wider.as_ref()).map(|fit| fit.mean);
-        let threshold_dbm = match &open {
-            Some(family) => family.median(),
-            None => {
-                Pchip::new(knots.iter().map(|k| k.0).collect(), knots.iter().map(|k| k.1.number()).collect())
-            }
-        };
+        let threshold_dbm = Pchip::new(x, y);
         spacing(mount, &threshold_dbm, toml, found);
         let backscatter_db = match backscatter(used, groups, mount, &grid_mhz[m], alignment) {
             Some(curve) => curve,
@@ -155,33 +176,9 @@ pub fn curves(
                 }
             },
         };
-        curves.push(MountCurve { gap_mm: mount.gap_mm(), threshold_dbm, open, backscatter_db });
+        curves.push(Curve { gap_mm: mount.gap_mm(), threshold_dbm, backscatter_db });
     }
     curves
-}
-
-/// Says where no sample woke and what is made of it.
-fn never_woke(mount: &Mount, family: &Family, frequencies: usize, toml: &Arc<Source>) -> Diagnostic {
-    let (first, last) = (family.open_mhz[0], family.open_mhz[family.open_mhz.len() - 1]);
-    let mean = |rank: f64| {
-        family.open_mhz.iter().map(|&f| family.value(f, rank)).sum::<f64>() / family.open_mhz.len() as f64
-    };
-    let least = family.limit_dbm.iter().copied().fold(f64::INFINITY, f64::min);
-    let basis = if family.nothing_woke {
-        "drawn from the wider mount and the limit alone: read every number that rests on this mount as \"at least\""
-    } else {
-        "drawn from the resonance that the other readings show"
-    };
-    let message = format!(
-        "{mount}: no sample woke at {} of {frequencies} frequencies ({first} to {last} MHz): the threshold there is at least {least:.1} dBm, on average {:.1} dBm ({:.1} to {:.1}, 95 %), {basis}",
-        family.open_mhz.len(),
-        mean(0.5),
-        mean(0.025),
-        mean(0.975),
-    );
-    Diagnostic::warning("tag-never-woke", message)
-        .in_file(toml)
-        .help("sweep to a higher power if the amplifier allows; `drivers` says how much hangs on it")
 }
 
 /// Mean backscatter over the samples, each read at its own shift. Where no sample answered there is no knot: the
@@ -226,7 +223,7 @@ fn backscatter(
     (!x.is_empty()).then(|| Pchip::new(x, y))
 }
 
-fn like_wider(threshold_dbm: &Pchip, wider: &MountCurve) -> Pchip {
+fn like_wider(threshold_dbm: &Pchip, wider: &Curve) -> Pchip {
     let (x, y) = threshold_dbm.knots();
     let value = |f: f64, p: f64| wider.backscatter_db.value(f) - 2.0 * (p - wider.threshold_dbm.value(f));
     Pchip::new(x.to_vec(), x.iter().zip(y).map(|(&f, &p)| value(f, p)).collect())

@@ -21,7 +21,6 @@ pub fn flat_tag(threshold_dbm: f64, backscatter_db: f64) -> Tag {
         curve: TagCurve::new(vec![MountCurve {
             gap_mm: None,
             threshold_dbm: level(threshold_dbm),
-            open: None,
             backscatter_db: level(backscatter_db),
         }]),
         spread: Spread {

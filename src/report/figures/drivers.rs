@@ -4,7 +4,7 @@ use super::{figure, panel};
 use crate::report::drivers_text::{holds, share_words};
 use crate::report::figure::{Along, Axis, Dot, Figure, Layer, Mark};
 use crate::report::palette::Style;
-use crate::report::predict_certainty::with_unit;
+use crate::report::predict_text::with_unit;
 use crate::report::scale::Scale;
 use crate::report::table::{Show, Table};
 use crate::report::words::{capital, grouped, per_10_000, percent};

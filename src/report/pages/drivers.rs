@@ -5,7 +5,7 @@ use crate::estimate::run::Stopped;
 use crate::report::drivers_text::{first_words, holds, share_words};
 use crate::report::figures::drivers::{ends, shares};
 use crate::report::page::Page;
-use crate::report::predict_certainty::with_unit;
+use crate::report::predict_text::with_unit;
 use crate::report::table::{Show, Table};
 use crate::report::words::{capital, grouped, per_10_000, percent};
 use crate::study::drivers::Answer;

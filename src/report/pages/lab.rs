@@ -6,7 +6,6 @@ use crate::report::figures::equal::{comparison, equivalence, who_needs_less};
 use crate::report::figures::lab::{backscatter, samples, side_by_side, thresholds};
 use crate::report::figures::session::{drift, residuals, ripple};
 use crate::report::lab_session_text::summary;
-use crate::report::lab_text::MOST_OPEN;
 use crate::report::page::Page;
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::percent;
@@ -27,8 +26,7 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
         ("mount", "mount", Show::Fixed(0)),
         ("region", "band", Show::Fixed(0)),
         ("threshold_dbm", "threshold, dBm", Show::Fixed(1)),
-        ("low_dbm", "from, dBm", Show::Fixed(1)),
-        ("high_dbm", "to, dBm", Show::Fixed(1)),
+        ("half_width_db", "give or take, dB", Show::Fixed(1)),
         ("worst_in_band_dbm", "worst in the band, dBm", Show::Fixed(1)),
         ("backscatter_db", "backscatter, dB", Show::Fixed(1)),
     ]);
@@ -45,10 +43,8 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
                     Cell::from(tag.name.as_str()),
                     mount.mount.as_str().into(),
                     format!("{}, {} to {}\u{a0}MHz", band.region, band.low_mhz, band.high_mhz).into(),
-                    band.threshold_dbm.filter(|_| band.open_share <= MOST_OPEN).into(),
-                    band.low_dbm.into(),
-                    // With most of the band open there is a lower end only.
-                    band.high_dbm.filter(|_| band.open_share <= MOST_OPEN).into(),
+                    band.threshold_dbm.into(),
+                    band.half_width_db.into(),
                     band.worst_in_band_dbm.into(),
                     band.backscatter_db.into(),
                 ]);

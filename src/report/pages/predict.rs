@@ -4,8 +4,9 @@ use super::{assumed, frame};
 use crate::course::Course;
 use crate::report::figures::{footprint, predict};
 use crate::report::page::Page;
-use crate::report::predict_certainty::{clear_drivers, open_thresholds, why_ended, with_unit};
-use crate::report::predict_text::{answer, field_sentence, missed_range, within, worst};
+use crate::report::predict_text::{
+    answer, clear_drivers, field_sentence, missed_range, why_ended, with_unit, within, worst,
+};
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{capital, grouped, minus, per_10_000, percent, rate_percent};
 use crate::study::footprint::Footprint;
@@ -124,7 +125,6 @@ fn hinges(f: &Forecast) -> Vec<String> {
         )
     };
     let mut out: Vec<String> = clear_drivers(p, 4).into_iter().map(line).collect();
-    out.extend(open_thresholds(f));
     if p.closer_than_measured > 0.01 {
         out.push(format!(
             "{} of the bibs (and {} of the misses) at {} sit closer to the body than any mount measured; there the \

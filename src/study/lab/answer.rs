@@ -91,11 +91,8 @@ pub struct BandAnswer {
     pub high_mhz: f64,
     /// `None` where the sweeps do not cover the band.
     pub threshold_dbm: Option<f64>,
-    /// Interval of the average tag; the laboratory's level not counted.
-    pub low_dbm: Option<f64>,
-    pub high_dbm: Option<f64>,
-    /// Share of the band in which no sample woke: the threshold there is drawn from the rest of the sweeps.
-    pub open_share: f64,
+    /// Half width of the interval of the average tag; the laboratory's level not counted.
+    pub half_width_db: Option<f64>,
     pub backscatter_db: Option<f64>,
     /// Highest threshold inside the band.
     pub worst_in_band_dbm: Option<f64>,
@@ -108,7 +105,7 @@ pub struct CurvePoint {
     pub low_dbm: f64,
     pub high_dbm: f64,
     pub backscatter_db: f64,
-    /// No sample woke here: the threshold is the middle of what the rest of the sweeps allows.
+    /// No sample woke here: the threshold is a stand-in above the highest power tried.
     pub never_woke: bool,
 }
 

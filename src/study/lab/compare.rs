@@ -72,7 +72,7 @@ fn needed_at_least(tag: &Measured) -> TagCurve {
             })
         };
         let y = x.iter().zip(y).map(|(f, v)| limit(*f).unwrap_or(*v)).collect();
-        MountCurve { threshold_dbm: Pchip::new(x.to_vec(), y), open: None, ..mount.clone() }
+        MountCurve { threshold_dbm: Pchip::new(x.to_vec(), y), ..mount.clone() }
     });
     TagCurve::new(curves.collect())
 }

@@ -10,7 +10,6 @@ use crate::lab::stat::few::spread_summary;
 use crate::lab::stat::hierarchy::{TwoSpreads, two_spreads};
 use crate::lab::stat::spread_words::spread_sentences;
 use crate::lab::{Level, Sweep, raw_budget};
-use crate::tag::MountCurve;
 use crate::tag::interval::{CurveInterval, placement_sd, slope};
 use crate::tag::load::Measured;
 use crate::tag::mounts::width_3db;
@@ -91,22 +90,6 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
             unit: "MHz",
         });
     }
-    let (reply_low, reply_high) = measured.tag.curve.reply_covered_mhz();
-    for row in regions {
-        for &(from, to) in row.bands_mhz.iter().filter(|b| b.0 < reply_low || b.1 > reply_high) {
-            found.push(Finding {
-                kind: "reply-cover",
-                serious: false,
-                about: row.key.to_owned(),
-                words: format!(
-                    "Replies were read from {reply_low} to {reply_high} MHz in all mounts, {} needs {from} to {to} MHz: beyond, the last reply stands. Thresholds are not touched by this.",
-                    row.name
-                ),
-                number: (to - reply_high).max(reply_low - from),
-                unit: "MHz",
-            });
-        }
-    }
     faults::sort(&mut found);
     found
 }
@@ -114,7 +97,7 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
 fn mounts(measured: &Measured, request: &LabRequest, regions: &[&'static Row]) -> Vec<MountAnswer> {
     let interval = CurveInterval::new(measured, request.level);
     let curves = measured.tag.curve.mounts();
-    let one = |(m, curve): (usize, &MountCurve)| {
+    let one = |(m, curve): (usize, &crate::tag::MountCurve)| {
         let (x, y) = curve.threshold_dbm.knots();
         let best = (0..y.len()).fold(0, |a, b| if y[b] < y[a] { b } else { a });
         let mount = &measured.mounts[m];
@@ -129,18 +112,19 @@ fn mounts(measured: &Measured, request: &LabRequest, regions: &[&'static Row]) -
         };
         let point = |(&freq, &threshold): (&f64, &f64)| {
             let half = interval.half_width_db(slope(&curve.threshold_dbm, freq));
-            let (low_dbm, high_dbm) = spanned(curve, threshold, half, |rank| curve_at(curve, freq, rank));
             CurvePoint {
                 freq_mhz: freq,
                 threshold_dbm: threshold,
-                low_dbm,
-                high_dbm,
+                low_dbm: threshold - half,
+                high_dbm: threshold + half,
                 backscatter_db: curve.backscatter_db.value(freq),
                 never_woke: never(freq),
             }
         };
         let band = |row: &&'static Row| {
-            let parts = row.bands_mhz.iter().map(|&(low, high)| band(row, low, high, curve, &interval));
+            let parts = row.bands_mhz.iter().map(|&(low, high)| {
+                band(row, low, high, &curve.threshold_dbm, &curve.backscatter_db, &interval)
+            });
             parts.collect::<Vec<_>>()
         };
         MountAnswer {
@@ -158,61 +142,27 @@ fn mounts(measured: &Measured, request: &LabRequest, regions: &[&'static Row]) -
     curves.iter().enumerate().map(one).collect()
 }
 
-/// Threshold of a mount at a rank of what its open part may be.
-fn curve_at(curve: &MountCurve, freq: f64, rank: f64) -> f64 {
-    curve.open.as_ref().map_or_else(|| curve.threshold_dbm.value(freq), |family| family.value(freq, rank))
-}
-
-/// Ends of the interval of a threshold: what the samples leave unknown (half width) and what the open part may be (ranks), as
-/// independent parts on either side.
-fn spanned(curve: &MountCurve, middle: f64, half: f64, at: impl Fn(f64) -> f64) -> (f64, f64) {
-    if curve.open.is_none() {
-        return (middle - half, middle + half);
-    }
-    (middle - libm::hypot(half, middle - at(0.025)), middle + libm::hypot(half, at(0.975) - middle))
-}
-
-/// Interval of the mean threshold over a band, dBm.
-pub fn band_interval(
-    curve: &MountCurve,
-    interval: &CurveInterval,
-    low_mhz: f64,
-    high_mhz: f64,
-) -> (f64, f64) {
-    let threshold = &curve.threshold_dbm;
-    let half = interval.half_width_db(band_mean(low_mhz, high_mhz, |f| slope(threshold, f)));
-    let at = |rank: f64| band_mean(low_mhz, high_mhz, |f| curve_at(curve, f, rank));
-    spanned(curve, at(0.5), half, at)
-}
-
 fn band(
     row: &'static Row,
     low_mhz: f64,
     high_mhz: f64,
-    curve: &MountCurve,
+    threshold: &Pchip,
+    backscatter: &Pchip,
     interval: &CurveInterval,
 ) -> BandAnswer {
-    let (threshold, backscatter) = (&curve.threshold_dbm, &curve.backscatter_db);
     let covered = |curve: &Pchip| curve.span().0 <= low_mhz && curve.span().1 >= high_mhz;
     let mean = |curve: &Pchip| covered(curve).then(|| band_mean(low_mhz, high_mhz, |f| curve.value(f)));
     let worst = |f: f64, worst: f64| threshold.value(f).max(worst);
     let step = (high_mhz - low_mhz) / (BAND_POINTS - 1) as f64;
-    let threshold_dbm = mean(threshold);
-    let ends = threshold_dbm.map(|_| band_interval(curve, interval, low_mhz, high_mhz));
-    let nobody_woke = |f: f64| {
-        let open = curve.open.as_ref();
-        let nearest = |list: &[f64]| list.iter().map(|at| (at - f).abs()).fold(f64::INFINITY, f64::min);
-        let (all, _) = threshold.knots();
-        f64::from(u8::from(open.is_some_and(|o| nearest(&o.open_mhz) <= nearest(all))))
-    };
     BandAnswer {
         region: row.key,
         low_mhz,
         high_mhz,
-        threshold_dbm,
-        low_dbm: ends.map(|e| e.0),
-        high_dbm: ends.map(|e| e.1),
-        open_share: band_mean(low_mhz, high_mhz, nobody_woke),
+        threshold_dbm: mean(threshold),
+        half_width_db: covered(threshold).then(|| {
+            let mean_slope = band_mean(low_mhz, high_mhz, |f| slope(threshold, f));
+            interval.half_width_db(mean_slope)
+        }),
         backscatter_db: mean(backscatter),
         worst_in_band_dbm: covered(threshold)
             .then(|| (0..BAND_POINTS).fold(f64::NEG_INFINITY, |w, k| worst(low_mhz + step * k as f64, w))),
