@@ -17,7 +17,9 @@ use crate::tag::Tag;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-pub const RACE_DIMS: usize = 12;
+pub const RACE_DIMS: usize = 13;
+/// Coordinate of the races' net that chooses between laws.
+const PICK_DIM: usize = 12;
 /// Independent scrambles of the races' Sobol' sequence that stand beside each other.
 pub const REPLICATES: u64 = 16;
 pub const RUNNER_DIMS: usize = 18;
@@ -44,6 +46,9 @@ pub struct RaceDraw {
     pub film_rank: f64,
     /// Time under power a tag needs before it hears a Query, ms.
     pub start_up_ms: f64,
+    /// Normal score of the thresholds at which no sample woke, and what it adds where they are least known, dB.
+    pub open_score: f64,
+    pub open_threshold_db: f64,
 }
 
 impl RaceDraw {
@@ -70,6 +75,8 @@ impl RaceDraw {
             sample_shift_sd_mhz: if own_law { 0.0 } else { spread.shift_sigma_mhz.quantile(u[9]) },
             film_rank: u[10],
             start_up_ms: beliefs.start_up_ms.quantile(u[11]),
+            open_score: normal_quantile(u[12]),
+            open_threshold_db: normal_quantile(u[12]) * tag.curve.most_open_db(),
         }
     }
 
@@ -99,11 +106,13 @@ pub fn race_point_and_pick(tag_name: &str, seed: u64, race: u64) -> ([f64; RACE_
     let (scramble, index) = (race % REPLICATES, race / REPLICATES);
     let shared = Scrambled::new(sobol, seed, scramble);
     let own = Scrambled::new(sobol, seed, place_of(tag_name) * REPLICATES + scramble);
-    let mut u = std::array::from_fn(|dim| shared.coordinate(dim, index));
+    // The pick keeps its place; unknowns appended since lie behind it.
+    let place = |dim: usize| if dim < PICK_DIM { dim } else { dim + 1 };
+    let mut u = std::array::from_fn(|dim| shared.coordinate(place(dim), index));
     for dim in unknowns::of_tag() {
-        u[dim] = own.coordinate(dim, index);
+        u[dim] = own.coordinate(place(dim), index);
     }
-    (u, shared.coordinate(RACE_DIMS, index))
+    (u, shared.coordinate(PICK_DIM, index))
 }
 
 /// Place of a tag's own streams, 1..=2^24: FNV-1a (G. Fowler, L. C. Noll, K.-P. Vo), folded.

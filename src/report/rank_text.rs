@@ -8,6 +8,7 @@ use crate::estimate::replicates::Figure;
 use crate::estimate::run::Stopped;
 use crate::study::rank::answer::{Answer, Split, TagResult, VariantResult};
 use crate::study::rank::decide::Standing;
+use crate::study::rank::open::OpenTag;
 
 /// Most tags in a table with all columns; the rest follow in a list.
 const MOST_ROWS: usize = 24;
@@ -18,6 +19,7 @@ pub fn rank_text(answer: &Answer) -> String {
     super::words::unlawful(&mut out, &answer.provenance.unlawful_power);
     heading(&mut out, answer);
     say(&mut out, &choice(answer));
+    open_sentences(answer).iter().for_each(|words| say(&mut out, words));
     out.push('\n');
     tags(&mut out, answer);
     what_ifs(&mut out, answer);
@@ -295,6 +297,24 @@ fn groups(out: &mut String, a: &Answer) {
         }
     }
     out.push('\n');
+}
+
+/// How much hangs on thresholds at which no sample woke, a sentence for each such tag.
+pub fn open_sentences(a: &Answer) -> Vec<String> {
+    let of = |t: &OpenTag| {
+        let then = t.overturns.as_ref().map_or(String::new(), |other| {
+            format!(" In their highest third {other} would lose less: sweep {} again with more power before choosing.", t.tag)
+        });
+        format!(
+            "Part of this is belief: no sample of {} woke at some frequencies ({}). With its thresholds there in their lowest third it loses {} {} a season, in their highest third {}.{then}",
+            t.tag,
+            listed(&t.mounts),
+            whole(t.loss_at_low),
+            unit(a),
+            whole(t.loss_at_high)
+        )
+    };
+    a.open.iter().map(of).collect()
 }
 
 /// What is worth measuring, a sentence each. Text and page show these.

@@ -50,6 +50,8 @@ pub struct TagEcho {
     pub observed_offset_sd_db: f64,
     pub closest_gap_mm: f64,
     pub lab_bias_sd_db: f64,
+    /// Mounts in which no sample woke at some frequency.
+    pub open_mounts: Vec<String>,
 }
 
 impl TagEcho {
@@ -62,8 +64,15 @@ impl TagEcho {
             observed_offset_sd_db: tag.spread.observed_offset_sd_db,
             closest_gap_mm: tag.curve.closest_gap_mm(),
             lab_bias_sd_db: tag.spread.lab_bias_sd_db,
+            open_mounts: open_mounts(tag),
         }
     }
+}
+
+/// Mounts in which no sample woke at some frequency, in words.
+pub fn open_mounts(tag: &Tag) -> Vec<String> {
+    let open = tag.curve.mounts().iter().filter(|m| m.open.is_some());
+    open.map(|m| m.gap_mm.map_or("free air".to_owned(), |gap| format!("{gap} mm from the body"))).collect()
 }
 
 /// A value in force that nobody measured.

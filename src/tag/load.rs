@@ -200,7 +200,7 @@ pub fn from_sweeps(
         .collect();
     let grid_mhz: Vec<Vec<f64>> = groups.mounts.iter().map(|mount| mounts::grid(&used, mount)).collect();
     let alignment = align(&tracks, &grid_mhz, groups.samples.len(), file.power_step_db.unwrap_or(0.0));
-    let curves = mounts::curves(&used, &groups, &grid_mhz, &alignment, toml, &mut found);
+    let curves = mounts::curves(&used, &groups, &grid_mhz, &tracks, &alignment, toml, &mut found);
     if failed(&found) {
         return Err(found);
     }

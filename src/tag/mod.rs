@@ -6,7 +6,9 @@ pub mod curve;
 pub mod interval;
 pub mod load;
 pub mod mounts;
+pub mod open;
 pub mod pchip;
+pub mod shape;
 pub mod spread;
 
 pub use crate::lab::tag_file;

@@ -22,6 +22,7 @@ pub fn flat_tag(threshold_dbm: f64, backscatter_db: f64) -> Tag {
             gap_mm: None,
             threshold_dbm: level(threshold_dbm),
             backscatter_db: level(backscatter_db),
+            open: None,
         }]),
         spread: Spread {
             samples: 3,

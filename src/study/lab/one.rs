@@ -10,6 +10,7 @@ use crate::lab::stat::few::spread_summary;
 use crate::lab::stat::hierarchy::{TwoSpreads, two_spreads};
 use crate::lab::stat::spread_words::spread_sentences;
 use crate::lab::{Level, Sweep, raw_budget};
+use crate::tag::MountCurve;
 use crate::tag::interval::{CurveInterval, placement_sd, slope};
 use crate::tag::load::Measured;
 use crate::tag::mounts::width_3db;
@@ -111,20 +112,19 @@ fn mounts(measured: &Measured, request: &LabRequest, regions: &[&'static Row]) -
             k.is_some_and(|k| matches!(measured.alignment.mean[m][k], Some(Level::Above(_))))
         };
         let point = |(&freq, &threshold): (&f64, &f64)| {
-            let half = interval.half_width_db(slope(&curve.threshold_dbm, freq));
+            let (low_dbm, high_dbm) = interval.ends_dbm(curve, freq);
             CurvePoint {
                 freq_mhz: freq,
                 threshold_dbm: threshold,
-                low_dbm: threshold - half,
-                high_dbm: threshold + half,
+                low_dbm,
+                high_dbm,
                 backscatter_db: curve.backscatter_db.value(freq),
                 never_woke: never(freq),
             }
         };
         let band = |row: &&'static Row| {
-            let parts = row.bands_mhz.iter().map(|&(low, high)| {
-                band(row, low, high, &curve.threshold_dbm, &curve.backscatter_db, &interval)
-            });
+            let parts =
+                row.bands_mhz.iter().map(|&(low, high)| band(row, low, high, curve, &never, &interval));
             parts.collect::<Vec<_>>()
         };
         MountAnswer {
@@ -146,11 +146,19 @@ fn band(
     row: &'static Row,
     low_mhz: f64,
     high_mhz: f64,
-    threshold: &Pchip,
-    backscatter: &Pchip,
+    mount: &MountCurve,
+    never: &dyn Fn(f64) -> bool,
     interval: &CurveInterval,
 ) -> BandAnswer {
-    let covered = |curve: &Pchip| curve.span().0 <= low_mhz && curve.span().1 >= high_mhz;
+    let (threshold, backscatter) = (&mount.threshold_dbm, &mount.backscatter_db);
+    let inside = threshold.knots().0.iter().filter(|f| (low_mhz..=high_mhz).contains(*f));
+    let (all, open) =
+        inside.fold((0.0, 0.0), |(all, open), f| (all + 1.0, open + f64::from(u8::from(never(*f)))));
+    let end = |of: &dyn Fn((f64, f64)) -> f64| {
+        covered_by(threshold, low_mhz, high_mhz)
+            .then(|| band_mean(low_mhz, high_mhz, |f| of(interval.ends_dbm(mount, f))))
+    };
+    let covered = |curve: &Pchip| covered_by(curve, low_mhz, high_mhz);
     let mean = |curve: &Pchip| covered(curve).then(|| band_mean(low_mhz, high_mhz, |f| curve.value(f)));
     let worst = |f: f64, worst: f64| threshold.value(f).max(worst);
     let step = (high_mhz - low_mhz) / (BAND_POINTS - 1) as f64;
@@ -159,14 +167,31 @@ fn band(
         low_mhz,
         high_mhz,
         threshold_dbm: mean(threshold),
-        half_width_db: covered(threshold).then(|| {
+        half_width_db: (covered(threshold) && open == 0.0).then(|| {
             let mean_slope = band_mean(low_mhz, high_mhz, |f| slope(threshold, f));
             interval.half_width_db(mean_slope)
         }),
+        low_dbm: end(&|ends| ends.0),
+        high_dbm: end(&|ends| ends.1),
+        open_share: if all > 0.0 {
+            open / all
+        } else {
+            f64::from(u8::from(open_at_ends(mount, low_mhz, high_mhz)))
+        },
         backscatter_db: mean(backscatter),
         worst_in_band_dbm: covered(threshold)
             .then(|| (0..BAND_POINTS).fold(f64::NEG_INFINITY, |w, k| worst(low_mhz + step * k as f64, w))),
     }
+}
+
+fn covered_by(curve: &Pchip, low_mhz: f64, high_mhz: f64) -> bool {
+    curve.span().0 <= low_mhz && curve.span().1 >= high_mhz
+}
+
+/// Whether a band that holds no reading of its own lies among open thresholds.
+fn open_at_ends(mount: &MountCurve, low_mhz: f64, high_mhz: f64) -> bool {
+    let added = |f: f64| mount.open.as_ref().map_or(0.0, |open| open.added_db(f, 1.0));
+    added(low_mhz) > 0.0 || added(high_mhz) > 0.0
 }
 
 fn spread(measured: &Measured, request: &LabRequest) -> SpreadAnswer {

@@ -2,6 +2,7 @@
 
 use super::decide::{Choice, MATTERS, Standing, choose, mean, probability_least, regret};
 use super::ledger::Ledger;
+use super::open::{OpenTag, open_tags};
 use super::run::Cells;
 use super::worth::{Worth, worth};
 use crate::diag::Diagnostic;
@@ -115,6 +116,8 @@ pub struct Answer {
     pub variants: Vec<VariantResult>,
     pub splits: Vec<Split>,
     pub worth: Vec<Worth>,
+    /// Tags in question whose thresholds are open in some mount.
+    pub open: Vec<OpenTag>,
     /// Shares of the passings that the season file wants in bands of its market.
     pub market: Vec<String>,
     pub worlds: u64,
@@ -230,6 +233,7 @@ fn read(
         .leader
         .map(|leader| worth(&full, cells, resolved, &races[0], leader, &in_question))
         .unwrap_or_default();
+    let open = open_tags(&full, cells, resolved, &races[0], base.leader, &in_question);
     Answer {
         season: season.name.clone(),
         note: season.note.clone(),
@@ -244,6 +248,7 @@ fn read(
         variants,
         splits: splits(season, &full, &races[0], &base),
         worth,
+        open,
         market: season.market.iter().map(|m| m.words()).collect(),
         worlds: most as u64,
         passings: cells.passings(),

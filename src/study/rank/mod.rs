@@ -9,6 +9,7 @@
 pub mod answer;
 pub mod decide;
 mod ledger;
+pub mod open;
 mod run;
 pub mod worth;
 
