@@ -6,6 +6,7 @@ use crate::course::{self, Course, power};
 use crate::diag::render::render;
 use crate::diag::{Diagnostic, Severity, codes};
 use crate::passing::{Prepared, prepare};
+use crate::study::provenance::findings_of;
 use crate::tag::{self, Tag};
 use std::io::Write;
 use std::path::Path;
@@ -21,6 +22,7 @@ pub struct Loaded {
 pub fn load(inputs: &Inputs) -> Result<Loaded, Failure> {
     use_threads(inputs.threads)?;
     let (course, tag, warnings) = read(&inputs.scenario, inputs.tag.as_deref())?;
+    cleared(findings_of([&tag]), inputs.despite_findings)?;
     show_warnings(&warnings);
     let place = |words: String| format!("{}: {words}", course.file_hash.0);
     lawful(power::unlawful(&course).into_iter().map(place).collect(), inputs.allow_unlawful_power)?;
@@ -75,6 +77,19 @@ pub fn lawful(antennas: Vec<String>, allowed: bool) -> Result<(), Failure> {
     }
     show_warnings(&found);
     Ok(())
+}
+
+/// Refuses tags that were measured with serious faults; with leave the study says so itself, and the loader has warned.
+pub fn cleared(findings: Vec<String>, allowed: bool) -> Result<(), Failure> {
+    if allowed || findings.is_empty() {
+        return Ok(());
+    }
+    let refused = |words: String| {
+        Diagnostic::error(codes::TAG_FINDING, words.trim_end_matches('.').to_owned()).help(
+            "clear it up and measure again (`readodds lab` says what to look at); to go on all the same, say --despite-findings",
+        )
+    };
+    Err(Failure::Files(findings.into_iter().map(refused).collect()))
 }
 
 /// Every file that scenario and tag were read from.

@@ -57,6 +57,7 @@ pub const CODES: &[(&str, &str)] = &[
     ("tag-no-threshold", "a mount without one threshold"),
     ("tag-never-woke", "no sample woke at some frequencies"),
     ("tag-no-backscatter", "a mount without backscatter"),
+    (TAG_FINDING, "the laboratory found something about the measurement"),
     ("tag-spacing", "frequencies too far apart for the resonance"),
     ("touchstone", "a Touchstone file cannot be used"),
     ("correction", "a correction table cannot be used"),
@@ -91,6 +92,7 @@ pub const ANTENNA_OFF_ROAD: &str = "antenna-off-road";
 pub const POWER_ABOVE_LIMIT: &str = "power-above-limit";
 pub const ROUNDS_MANY: &str = "rounds-many";
 pub const CHANGE_REFUSED: &str = "change-refused";
+pub const TAG_FINDING: &str = "tag-finding";
 pub const TAG_FOLDER: &str = "tag-folder";
 pub const OUTPUT_EXISTS: &str = "output-exists";
 pub const OUTPUT_FAILED: &str = "output-failed";

@@ -68,7 +68,10 @@ impl RaceDraw {
             sample_mean_error_db: if own_law {
                 0.0
             } else {
-                spread.offset_sigma_db.quantile(u[6]) / (spread.samples as f64).sqrt() * normal_quantile(u[7])
+                // Few samples, each placed once in every mount.
+                libm::hypot(spread.offset_sigma_db.quantile(u[6]), spread.placing_sd_db)
+                    / (spread.samples as f64).sqrt()
+                    * normal_quantile(u[7])
             },
             lab_bias_db: spread.lab_bias_sd_db * normal_quantile(u[8]),
             sample_offset_sd_db: sigma,

@@ -3,8 +3,8 @@
 use super::cautions::CAUTIONS;
 use super::predict_text::with_unit;
 use super::words::{
-    WIDTH, grouped, heading_note, item, listed, per_10_000, percent, rate_percent, say, significant,
-    switched_off, table, unlawful, wrap,
+    WIDTH, first_lines, grouped, heading_note, item, listed, per_10_000, percent, rate_percent, say,
+    significant, switched_off, table, wrap,
 };
 use crate::estimate::run::Stopped;
 use crate::study::drivers::Answer;
@@ -13,7 +13,7 @@ use crate::study::what_drives::Driver;
 /// The whole report.
 pub fn drivers_text(a: &Answer) -> String {
     let mut out = String::new();
-    unlawful(&mut out, &a.provenance.unlawful_power);
+    first_lines(&mut out, &a.provenance);
     out.push_str(&format!("{}, {}: what the misses hinge on\n", a.event, a.point));
     heading_note(&mut out, &a.note);
     say(

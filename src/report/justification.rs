@@ -3,7 +3,8 @@
 use super::redundancy_text::{
     best_candidate, floor_words, pair_sentence, rate_words, recommendation, with_interval,
 };
-use super::words::{grouped, per_10_000, percent, rate_percent, significant, unlawful_words};
+use super::words::{finding_words, grouped, per_10_000, percent, rate_percent, significant, unlawful_words};
+use crate::study::provenance::Provenance;
 use crate::study::redundancy::answer::Answer;
 
 /// Text of the user inside Markdown: marks of Markdown and HTML lose their meaning.
@@ -25,15 +26,16 @@ fn plain(text: &str) -> String {
     out
 }
 
-/// First paragraph of a study of a set-up that may not be switched on.
-fn not_lawful(antennas: &[String]) -> String {
-    unlawful_words(antennas).map_or(String::new(), |words| format!("**{}**\n\n", plain(&words)))
+/// First paragraphs of a study of a set-up that may not be switched on, or of tags measured with faults.
+fn said_first(provenance: &Provenance) -> String {
+    let words = [unlawful_words(&provenance.unlawful_power), finding_words(&provenance.findings)];
+    words.into_iter().flatten().map(|words| format!("**{}**\n\n", plain(&words))).collect()
 }
 
 /// The page.
 pub fn justification(a: &Answer) -> String {
     let mut out = format!("# {}: a second line at {}\n\n", plain(&a.event), plain(&a.point));
-    out.push_str(&not_lawful(&a.provenance.unlawful_power));
+    out.push_str(&said_first(&a.provenance));
     if !a.note.is_empty() {
         out.push_str(&format!("{}\n\n", plain(&a.note)));
     }
@@ -117,7 +119,7 @@ pub fn of_tag(a: &crate::study::rank::Answer) -> String {
         TAG_TABLE_READING, choice, split_sentences, tag_table, what_if_sentences, worth_sentences,
     };
     let mut out = format!("# {}: which tag\n\n", plain(&a.season));
-    out.push_str(&not_lawful(&a.provenance.unlawful_power));
+    out.push_str(&said_first(&a.provenance));
     if !a.note.is_empty() {
         out.push_str(&format!("{}\n\n", plain(&a.note)));
     }

@@ -3,8 +3,8 @@
 
 use super::cautions::CAUTIONS;
 use super::words::{
-    WIDTH, grouped, item, listed, per_10_000, percent, rate_percent, say, significant, switched_off, table,
-    unlawful, wrap,
+    WIDTH, first_lines, grouped, item, listed, per_10_000, percent, rate_percent, say, significant,
+    switched_off, table, wrap,
 };
 use crate::estimate::promise::CountForecast;
 use crate::estimate::replicates::Figure;
@@ -15,7 +15,7 @@ use crate::study::what_drives::{Driver, open_thresholds};
 /// The whole report.
 pub fn predict_text(forecast: &Forecast, full: bool) -> String {
     let mut out = String::new();
-    unlawful(&mut out, &forecast.provenance.unlawful_power);
+    first_lines(&mut out, &forecast.provenance);
     heading(&mut out, forecast);
     say(&mut out, &answer(forecast));
     if let Some(words) = open_sentence(forecast) {

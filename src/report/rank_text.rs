@@ -16,7 +16,7 @@ const MOST_ROWS: usize = 24;
 /// The whole report.
 pub fn rank_text(answer: &Answer) -> String {
     let mut out = String::new();
-    super::words::unlawful(&mut out, &answer.provenance.unlawful_power);
+    super::words::first_lines(&mut out, &answer.provenance);
     heading(&mut out, answer);
     say(&mut out, &choice(answer));
     open_sentences(answer).iter().for_each(|words| say(&mut out, words));

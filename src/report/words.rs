@@ -1,5 +1,6 @@
 //! Numbers and tables as words: the one place that rounds for reading.
 
+use crate::study::provenance::Provenance;
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 
@@ -143,6 +144,26 @@ pub fn unlawful_words(antennas: &[String]) -> Option<String> {
     };
     (!antennas.is_empty())
         .then(|| format!("UNLAWFUL POWER, a study on paper only; do not transmit like this. {named}{more}."))
+}
+
+/// Serious findings about the measurement behind a study, in words; `None` without any.
+pub fn finding_words(findings: &[String]) -> Option<String> {
+    let named: Vec<&str> = findings.iter().map(|f| f.trim_end_matches('.')).collect();
+    (!findings.is_empty()).then(|| {
+        format!(
+            "DESPITE SERIOUS FINDINGS about the measurement; do not decide by this. {}.",
+            named.join(". ")
+        )
+    })
+}
+
+/// What every text says first: unlawful power, then serious findings.
+pub fn first_lines(out: &mut String, provenance: &Provenance) {
+    unlawful(out, &provenance.unlawful_power);
+    if let Some(words) = finding_words(&provenance.findings) {
+        say(out, &words);
+        out.push('\n');
+    }
 }
 
 /// The same as the first paragraph of a text.

@@ -22,6 +22,9 @@ pub struct Provenance {
     pub seed: u64,
     /// Antennas set above what the region allows; a run with any is a study on paper.
     pub unlawful_power: Vec<String>,
+    /// Serious findings about the measurement of the tags; a run with any was made despite them.
+    #[serde(default)]
+    pub findings: Vec<String>,
     pub inputs: Vec<InputFile>,
 }
 
@@ -35,9 +38,16 @@ impl Provenance {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed,
             unlawful_power: power::unlawful(course),
+            findings: findings_of([tag]),
             inputs: std::iter::once(&course.file_hash).chain(&tag.file_hashes).map(input).collect(),
         }
     }
+}
+
+/// Serious findings of some tags, each with the name of its tag.
+pub fn findings_of<'a>(tags: impl IntoIterator<Item = &'a Tag>) -> Vec<String> {
+    let of = |tag: &'a Tag| tag.findings.iter().map(|words| format!("tag {}: {words}", tag.name));
+    tags.into_iter().flat_map(of).collect()
 }
 
 /// The tag in the words of a report.

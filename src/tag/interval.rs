@@ -51,7 +51,10 @@ impl CurveInterval {
         let scatter = measured.alignment.residual_sd_db.unwrap_or(0.0) / n.sqrt();
         let scatter = normal_quantile(0.5 + 0.5 * level) * scatter;
         let placing = placement_sd(&measured.alignment)
-            .map_or(0.0, |(sd, dof)| t_quantile(0.5 + 0.5 * level, dof) * sd / n.sqrt());
+            .map_or(normal_quantile(0.5 + 0.5 * level) * spread.placing_sd_db, |(sd, dof)| {
+                t_quantile(0.5 + 0.5 * level, dof) * sd
+            })
+            / n.sqrt();
         CurveInterval {
             level,
             offset_db: mean_half_width(&spread.offset_sigma_db, samples, level),

@@ -28,6 +28,8 @@ pub struct Tag {
     pub price: Option<f64>,
     pub curve: TagCurve,
     pub spread: Spread,
+    /// Serious findings about the measurement, a sentence each.
+    pub findings: Vec<String>,
     /// SHA-256 of every file read, by path as the user would write it.
     pub file_hashes: Vec<(String, String)>,
 }

@@ -24,8 +24,10 @@ pub fn flat_tag(threshold_dbm: f64, backscatter_db: f64) -> Tag {
             backscatter_db: level(backscatter_db),
             open: None,
         }]),
+        findings: Vec::new(),
         spread: Spread {
             samples: 3,
+            placing_sd_db: 0.0,
             observed_offset_sd_db: 0.0,
             observed_shift_sd_mhz: 0.0,
             offset_sigma_db: SigmaPosterior::known(0.0),

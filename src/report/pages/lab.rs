@@ -26,11 +26,12 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
         ("mount", "mount", Show::Fixed(0)),
         ("region", "band", Show::Fixed(0)),
         ("threshold_dbm", "threshold, dBm", Show::Fixed(1)),
+        ("half_width_db", "give or take, dB", Show::Fixed(1)),
+        ("worst_in_band_dbm", "worst in the band, dBm", Show::Fixed(1)),
+        ("backscatter_db", "backscatter, dB", Show::Fixed(1)),
         ("low_dbm", "at least, dBm", Show::Fixed(1)),
         ("high_dbm", "at most, dBm", Show::Fixed(1)),
         ("open_percent", "no sample woke, % of the band", Show::Fixed(0)),
-        ("worst_in_band_dbm", "worst in the band, dBm", Show::Fixed(1)),
-        ("backscatter_db", "backscatter, dB", Show::Fixed(1)),
     ]);
     // Whether it can be trusted, then which tag is better, then how sure each of them is known.
     let serious = a.tags.iter().flat_map(|t| t.findings.iter().filter(|f| f.serious).map(move |f| (t, f)));
@@ -46,11 +47,12 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
                     mount.mount.as_str().into(),
                     format!("{}, {} to {}\u{a0}MHz", band.region, band.low_mhz, band.high_mhz).into(),
                     band.threshold_dbm.into(),
+                    band.half_width_db.into(),
+                    band.worst_in_band_dbm.into(),
+                    band.backscatter_db.into(),
                     band.low_dbm.into(),
                     band.high_dbm.into(),
                     (100.0 * band.open_share).into(),
-                    band.worst_in_band_dbm.into(),
-                    band.backscatter_db.into(),
                 ]);
             }
         }

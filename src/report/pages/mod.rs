@@ -10,14 +10,18 @@ pub mod redundancy;
 use super::cautions::CAUTIONS;
 use super::page::{Page, assumptions};
 use super::table::{Cell, Table};
-use crate::report::words::unlawful_words;
+use crate::report::words::{finding_words, unlawful_words};
 use crate::study::provenance::{AssumptionEcho, InputFile, Provenance};
 
 /// What every page of a timing point ends with: cautions, assumptions, inputs, version and seed. The study fills in the rest.
 fn frame(study: &str, provenance: &Provenance, assumptions: Table) -> Page {
     Page {
         study: study.into(),
-        unlawful: unlawful_words(&provenance.unlawful_power).unwrap_or_default(),
+        unlawful: [unlawful_words(&provenance.unlawful_power), finding_words(&provenance.findings)]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join(" "),
         cautions: strings(&CAUTIONS),
         assumptions,
         inputs: inputs(&provenance.inputs),

@@ -30,7 +30,7 @@ pub fn answer(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -
     let tag = &measured.tag;
     let precision = super::precision::over_factors(measured);
     let mut findings = findings(loaded, request, regions);
-    findings.extend(precision.iter().flat_map(|of| {
+    let standing_out = precision.iter().flat_map(|of| {
         of.flags.iter().map(|flag| Finding {
             kind: "stands-out",
             serious: false,
@@ -39,7 +39,14 @@ pub fn answer(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -
             number: flag.difference_db,
             unit: "dB",
         })
-    }));
+    });
+    for finding in standing_out {
+        // Read back from a folder written by this program it is there already.
+        if !findings.iter().any(|f| f.words == finding.words) {
+            findings.push(finding);
+        }
+    }
+    faults::sort(&mut findings);
     let repeats = repeats_against_samples(&measured.sweeps, request.level);
     TagAnswer {
         name: tag.name.clone(),
@@ -90,6 +97,12 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
             number: short,
             unit: "MHz",
         });
+    }
+    // What only the bench could show stays with the sweeps it was seen in.
+    for earlier in &measured.file.finding {
+        if !found.iter().any(|f| f.kind == earlier.kind && f.about == earlier.about) {
+            found.push(faults::carried(earlier));
+        }
     }
     faults::sort(&mut found);
     found

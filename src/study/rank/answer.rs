@@ -12,7 +12,7 @@ use crate::estimate::replicates::{Figure, Scale};
 use crate::estimate::run::Stopped;
 use crate::numeric::summary::quantile_of_sorted;
 use crate::passing::draw::REPLICATES;
-use crate::study::provenance::{InputFile, Provenance, SCHEMA_VERSION, warning_lines};
+use crate::study::provenance::{InputFile, Provenance, SCHEMA_VERSION, findings_of, warning_lines};
 use crate::study::season::Season;
 use crate::study::season::resolve::Resolved;
 use serde::Serialize;
@@ -262,6 +262,7 @@ fn read(
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed: request.seed,
             unlawful_power: resolved.unlawful_power(),
+            findings: findings_of(resolved.tags.iter().map(|tag| &**tag)),
             inputs: resolved
                 .file_hashes
                 .iter()
