@@ -33,6 +33,7 @@ pub fn load(inputs: &Inputs) -> Result<Loaded, Failure> {
 pub fn read(scenario: &Path, tag_folder: Option<&Path>) -> Result<(Course, Tag, Vec<Diagnostic>), Failure> {
     let (course, tag, mut warnings) = read_files(scenario, tag_folder)?;
     warnings.extend(cover(&course, &tag)?);
+    warnings.extend(reply_cover(&course, &tag));
     Ok((course, tag, warnings))
 }
 
@@ -131,6 +132,24 @@ fn cover(course: &Course, tag: &Tag) -> Result<Option<Diagnostic>, Failure> {
         )
         .help("sweep the tag some 15 MHz past the region's upper edge")
     }))
+}
+
+/// Channels at which some mount has no reply: where it slept the forecast hardly asks, else the last reply stands in.
+fn reply_cover(course: &Course, tag: &Tag) -> Option<Diagnostic> {
+    let (low, high) = tag.curve.reply_covered_mhz();
+    let channels =
+        course.points.iter().flat_map(|p| &p.lines).flat_map(|l| &l.readers).flat_map(|r| &r.channels_mhz);
+    let outside = channels.filter(|f| !(low..=high).contains(*f)).count();
+    (outside > 0).then(|| {
+        Diagnostic::warning(
+            "sweep-misses-reply",
+            format!(
+                "{outside} channels in use lie where {} has no reply in some mount (all have one from {low} to {high} MHz): the nearest reply stands in",
+                tag.name
+            ),
+        )
+        .help("read the reply there, if the tag wakes")
+    })
 }
 
 pub fn show_warnings(warnings: &[Diagnostic]) {

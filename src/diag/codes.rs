@@ -39,6 +39,7 @@ pub const CODES: &[(&str, &str)] = &[
     ("csv-range", "a number in a table is outside its limits, or a text too long"),
     ("csv-duplicate", "the same reading stands twice"),
     ("sweep-misses-region", "channels in use that no sweep covers"),
+    ("sweep-misses-reply", "channels in use at which a mount has no reply"),
     ("sweep-misses-water-shift", "water moves the tag beyond its sweeps"),
     ("sweep-asleep", "backscatter from a tag that slept"),
     ("more-problems", "more problems of a file than are shown"),

@@ -212,7 +212,7 @@ fn two(out: &mut String, pair: &PairAnswer, level: f64) {
             bullet(out, &format!("{}: the curves cross {}.", place.place, clear.join(", ")));
         }
     }
-    for line in pair.words.iter().chain(&pair.backscatter) {
+    for line in pair.words.iter().chain(&pair.left_out).chain(&pair.backscatter) {
         bullet(out, line);
     }
     out.push_str(

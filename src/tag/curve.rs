@@ -61,6 +61,10 @@ pub struct AtFrequency {
     pub backscatter_db: [f64; MAX_MOUNTS],
 }
 
+fn common(spans: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
+    spans.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), (a, b)| (low.max(a), high.min(b)))
+}
+
 impl TagCurve {
     /// 1 to `MAX_MOUNTS` mounts with different gaps (asserted); any order.
     pub fn new(mut mounts: Vec<MountCurve>) -> TagCurve {
@@ -86,13 +90,14 @@ impl TagCurve {
         self.mounts.last().and_then(|m| m.gap_mm).unwrap_or(f64::INFINITY)
     }
 
-    /// Span of frequencies that every mount's sweep covers, MHz.
+    /// Span of frequencies at which every mount's threshold was looked for, MHz; a tag that slept there was looked for, too.
     pub fn covered_mhz(&self) -> (f64, f64) {
-        self.mounts.iter().fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), m| {
-            let (a, b) = m.threshold_dbm.span();
-            let (c, d) = m.backscatter_db.span();
-            (low.max(a).max(c), high.min(b).min(d))
-        })
+        common(self.mounts.iter().map(|m| m.threshold_dbm.span()))
+    }
+
+    /// Span of frequencies at which every mount has a reply, MHz.
+    pub fn reply_covered_mhz(&self) -> (f64, f64) {
+        common(self.mounts.iter().map(|m| m.backscatter_db.span()))
     }
 
     /// Widest upward spread of an open threshold, dB; 0 where none is open.

@@ -32,7 +32,7 @@ pub struct Finding {
 }
 
 /// Every kind of finding.
-pub const KINDS: [&str; 9] = [
+pub const KINDS: [&str; 10] = [
     "ripple",
     "step",
     "drift",
@@ -41,6 +41,7 @@ pub const KINDS: [&str; 9] = [
     "reversed-sign",
     "near-field",
     "cover",
+    "reply-cover",
     "stands-out",
 ];
 

@@ -37,7 +37,7 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
     let serious = a.tags.iter().flat_map(|t| t.findings.iter().filter(|f| f.serious).map(move |f| (t, f)));
     let mut hinges: Vec<String> =
         serious.map(|(t, f)| format!("{}, {}: {}", t.name, f.about, f.words)).collect();
-    hinges.extend(a.comparisons.iter().flat_map(|pair| pair.words.iter().cloned()));
+    hinges.extend(a.comparisons.iter().flat_map(|pair| pair.words.iter().chain(&pair.left_out).cloned()));
     let mut figures: Vec<_> = side_by_side(a, "tags").into_iter().collect();
     for (k, tag) in a.tags.iter().enumerate() {
         for mount in &tag.mounts {

@@ -220,6 +220,8 @@ pub struct PairAnswer {
     pub crossings: Vec<PairCrossings>,
     pub backscatter: Vec<String>,
     pub words: Vec<String>,
+    /// Rows that could not be compared, each with its reason.
+    pub left_out: Vec<String>,
 }
 
 /// Difference first − second in one region and mount.

@@ -76,6 +76,32 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
         found.extend(bench::quiet_room(&raw.raw, &raw.quiet_room));
         found.extend(bench::near_field(&raw.file, high));
     }
+    let curve = &measured.tag.curve;
+    for (mount, m) in measured.mounts.iter().zip(curve.mounts()) {
+        // A tag that slept cannot reply: only where it woke is a reply missing.
+        let (x, _) = m.threshold_dbm.knots();
+        let woke: Vec<f64> = x
+            .iter()
+            .copied()
+            .filter(|f| m.open.as_ref().is_none_or(|o| o.added_db(*f, 1.0) == 0.0))
+            .collect();
+        let (Some(&first), Some(&last)) = (woke.first(), woke.last()) else { continue };
+        let (from, to) = m.backscatter_db.span();
+        let short = (from - first).max(last - to);
+        if short > 0.0 {
+            let words = format!(
+                "{mount}: the tag woke from {first} to {last} MHz, but its reply was read from {from} to {to} MHz only; beyond, the last reply stands in. Thresholds are not touched by this."
+            );
+            found.push(Finding {
+                kind: "reply-cover",
+                serious: false,
+                about: mount.to_string(),
+                words,
+                number: short,
+                unit: "MHz",
+            });
+        }
+    }
     for row in regions {
         let from = row.bands_mhz.iter().map(|b| b.0).fold(f64::INFINITY, f64::min);
         let to = row.bands_mhz.iter().map(|b| b.1).fold(f64::NEG_INFINITY, f64::max);
@@ -85,8 +111,10 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
         }
         let short = (needed - high).max(low - from);
         let words = format!(
-            "The sweeps run from {low} to {high} MHz in all mounts. {} needs {from} to {to} MHz, and {needed} MHz with the {} MHz that water may shift the tag: {short:.1} MHz are missing and are taken from the end of the sweep.",
-            row.name, request.water_shift_mhz,
+            "Thresholds were looked for from {low} to {high} MHz in all mounts{}. {} needs {from} to {to} MHz, and {needed} MHz with the {} MHz that water may shift the tag: {short:.1} MHz are missing and are taken from the end of the sweep.",
+            narrowest(measured, low, high),
+            row.name,
+            request.water_shift_mhz,
         );
         let serious = from < low || to > high;
         found.push(Finding {
@@ -106,6 +134,22 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
     }
     faults::sort(&mut found);
     found
+}
+
+/// Which mount cuts the common span short, where one alone does.
+fn narrowest(measured: &Measured, low: f64, high: f64) -> String {
+    let spans = measured.mounts.iter().zip(measured.tag.curve.mounts());
+    let widest = |(_, m): &(&crate::lab::Mount, &MountCurve)| m.threshold_dbm.span();
+    let cut: Vec<String> = spans
+        .clone()
+        .filter(|one| widest(one).0 == low && widest(one).1 == high)
+        .map(|(mount, _)| mount.to_string())
+        .collect();
+    if cut.len() == 1 && measured.mounts.len() > 1 {
+        format!(" ({} is the narrowest)", cut[0])
+    } else {
+        String::new()
+    }
 }
 
 fn mounts(measured: &Measured, request: &LabRequest, regions: &[&'static Row]) -> Vec<MountAnswer> {
