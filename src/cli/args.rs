@@ -106,6 +106,9 @@ pub struct Inputs {
     /// Study a set-up above the region's power limit on paper; every output says so
     #[arg(long)]
     pub allow_unlawful_power: bool,
+    /// Go on although the tag was measured with serious faults; every output says so
+    #[arg(long)]
+    pub despite_findings: bool,
 }
 
 #[derive(Debug, Args)]
@@ -214,6 +217,9 @@ pub struct MergeArgs {
     /// Study a set-up above the region's power limit on paper; every output says so
     #[arg(long)]
     pub allow_unlawful_power: bool,
+    /// Go on although the tag was measured with serious faults; every output says so
+    #[arg(long)]
+    pub despite_findings: bool,
     /// Refuse rows made with another seed (default: the seed the rows were made with)
     #[arg(long)]
     pub seed: Option<u64>,

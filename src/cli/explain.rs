@@ -11,7 +11,7 @@ use crate::report::explain_text::{story_text, trace_csv, worst_text};
 use crate::report::pages::explain::page;
 use crate::report::words::first_lines;
 use crate::study::explain::explain;
-use crate::study::provenance::SetUp;
+use crate::study::provenance::Provenance;
 use crate::study::which_point::which_point;
 use crate::study::worst::{Search, worst};
 use std::process::ExitCode;
@@ -36,7 +36,8 @@ pub fn run(args: &ExplainArgs, mut places: Places) -> Result<ExitCode, Failure> 
         ));
     }
     let prepared = load(&args.inputs)?.prepared;
-    let set_up = SetUp::of(&prepared.course);
+    let mut said_first = String::new();
+    first_lines(&mut said_first, &Provenance::new(args.inputs.seed, &prepared.course, &prepared.tag));
     places.spare(files_of(&prepared.course, &prepared.tag))?;
     let point = which_point(&prepared.course, args.point.as_deref())
         .map_err(|missing| Failure::Usage(missing.to_string()))?;
@@ -46,7 +47,7 @@ pub fn run(args: &ExplainArgs, mut places: Places) -> Result<ExitCode, Failure> 
         Some(count) => {
             let stories = worst(&prepared, seed, point, SEARCH, count);
             match args.format {
-                TraceFormat::Text => said_first(&set_up) + &worst_text(name, &stories, SEARCH.races),
+                TraceFormat::Text => said_first + &worst_text(name, &stories, SEARCH.races),
                 TraceFormat::Json => json(&stories)?,
                 TraceFormat::Csv => {
                     return Err(Failure::Usage(
@@ -61,7 +62,7 @@ pub fn run(args: &ExplainArgs, mut places: Places) -> Result<ExitCode, Failure> 
                 album.write(&page(&story, &prepared, seed))?;
             }
             match args.format {
-                TraceFormat::Text => said_first(&set_up) + &story_text(&story, ROUNDS_SHOWN),
+                TraceFormat::Text => said_first + &story_text(&story, ROUNDS_SHOWN),
                 TraceFormat::Json => json(&story)?,
                 TraceFormat::Csv => {
                     trace_csv(&story).map_err(|e| Failure::Internal(format!("cannot write CSV: {e}")))?
@@ -71,11 +72,4 @@ pub fn run(args: &ExplainArgs, mut places: Places) -> Result<ExitCode, Failure> 
     };
     output.write(&text)?;
     Ok(ExitCode::from(DONE))
-}
-
-/// First lines of the text where the set-up may not be switched on.
-fn said_first(set_up: &SetUp) -> String {
-    let mut out = String::new();
-    first_lines(&mut out, set_up);
-    out
 }

@@ -6,6 +6,7 @@ use crate::course::{self, Course, power};
 use crate::diag::render::render;
 use crate::diag::{Diagnostic, Severity, codes};
 use crate::passing::{Prepared, prepare};
+use crate::study::provenance::findings_of;
 use crate::tag::{self, Tag};
 use std::io::Write;
 use std::path::Path;
@@ -21,6 +22,7 @@ pub struct Loaded {
 pub fn load(inputs: &Inputs) -> Result<Loaded, Failure> {
     use_threads(inputs.threads)?;
     let (course, tag, warnings) = read(&inputs.scenario, inputs.tag.as_deref())?;
+    cleared(findings_of([&tag]), inputs.despite_findings)?;
     show_warnings(&warnings);
     let place = |words: String| format!("{}: {words}", course.file_hash.0);
     lawful(power::unlawful(&course).into_iter().map(place).collect(), inputs.allow_unlawful_power)?;
@@ -31,6 +33,7 @@ pub fn load(inputs: &Inputs) -> Result<Loaded, Failure> {
 pub fn read(scenario: &Path, tag_folder: Option<&Path>) -> Result<(Course, Tag, Vec<Diagnostic>), Failure> {
     let (course, tag, mut warnings) = read_files(scenario, tag_folder)?;
     warnings.extend(cover(&course, &tag)?);
+    warnings.extend(reply_cover(&course, &tag));
     Ok((course, tag, warnings))
 }
 
@@ -77,6 +80,19 @@ pub fn lawful(antennas: Vec<String>, allowed: bool) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Refuses tags that were measured with serious faults; with leave the study says so itself, and the loader has warned.
+pub fn cleared(findings: Vec<String>, allowed: bool) -> Result<(), Failure> {
+    if allowed || findings.is_empty() {
+        return Ok(());
+    }
+    let refused = |words: String| {
+        Diagnostic::error(codes::TAG_FINDING, words.trim_end_matches('.').to_owned()).help(
+            "clear it up and measure again (`readodds lab` says what to look at); to go on all the same, say --despite-findings",
+        )
+    };
+    Err(Failure::Files(findings.into_iter().map(refused).collect()))
+}
+
 /// Every file that scenario and tag were read from.
 pub fn files_of<'a>(course: &'a Course, tag: &'a Tag) -> impl Iterator<Item = &'a Path> {
     std::iter::once(&course.file_hash).chain(&tag.file_hashes).map(|(path, _)| Path::new(path))
@@ -116,6 +132,24 @@ fn cover(course: &Course, tag: &Tag) -> Result<Option<Diagnostic>, Failure> {
         )
         .help("sweep the tag some 15 MHz past the region's upper edge")
     }))
+}
+
+/// Channels at which some mount has no reply: where it slept the forecast hardly asks, else the last reply stands in.
+fn reply_cover(course: &Course, tag: &Tag) -> Option<Diagnostic> {
+    let (low, high) = tag.curve.reply_covered_mhz();
+    let channels =
+        course.points.iter().flat_map(|p| &p.lines).flat_map(|l| &l.readers).flat_map(|r| &r.channels_mhz);
+    let outside = channels.filter(|f| !(low..=high).contains(*f)).count();
+    (outside > 0).then(|| {
+        Diagnostic::warning(
+            "sweep-misses-reply",
+            format!(
+                "{outside} channels in use lie where {} has no reply in some mount (all have one from {low} to {high} MHz): the nearest reply stands in",
+                tag.name
+            ),
+        )
+        .help("read the reply there, if the tag wakes")
+    })
 }
 
 pub fn show_warnings(warnings: &[Diagnostic]) {

@@ -2,7 +2,7 @@
 
 use super::args::{RankArgs, StudyFormat};
 use super::failure::{DONE, Failure};
-use super::inputs::{lawful, show_warnings, use_threads};
+use super::inputs::{cleared, lawful, show_warnings, use_threads};
 use super::interrupt;
 use super::long_run::{close, open, stopped_early};
 use super::pictures::Album;
@@ -15,6 +15,7 @@ use crate::estimate::shard::WHOLE;
 use crate::report::justification::of_tag;
 use crate::report::pages::rank::page;
 use crate::report::rank_text::rank_text;
+use crate::study::provenance::findings_of;
 use crate::study::rank::{Answer, Request, answer};
 use crate::study::season::{file, resolve};
 use std::path::Path;
@@ -30,6 +31,7 @@ pub fn run(args: &RankArgs, mut places: Places) -> Result<ExitCode, Failure> {
     let (resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
     warnings.extend(more);
     places.spare(resolved.file_hashes.iter().map(|(path, _)| Path::new(path)))?;
+    cleared(findings_of(resolved.tags.iter().map(|tag| &**tag)), args.despite_findings)?;
     show_warnings(&warnings);
     lawful(resolved.set_up().unlawful_power, args.allow_unlawful_power)?;
     let request = Request { seed: args.seed, most_worlds: args.most_worlds };

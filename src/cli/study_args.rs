@@ -19,6 +19,9 @@ pub struct RankArgs {
     /// Study scenarios above their region's power limit on paper; every output says so
     #[arg(long)]
     pub allow_unlawful_power: bool,
+    /// Go on although tags were measured with serious faults; every output says so
+    #[arg(long)]
+    pub despite_findings: bool,
     #[arg(long, value_enum, default_value = "text")]
     pub format: StudyFormat,
     /// Write the result to a file instead of stdout (whole or not at all)

@@ -38,6 +38,7 @@ pub const CODES: &[(&str, &str)] = &[
     ("csv-range", "a number in a table is outside its limits, or a text too long"),
     ("csv-duplicate", "the same reading stands twice"),
     ("sweep-misses-region", "channels in use that no sweep covers"),
+    ("sweep-misses-reply", "channels in use at which a mount has no reply"),
     ("sweep-misses-water-shift", "water moves the tag beyond its sweeps"),
     ("sweep-asleep", "backscatter from a tag that slept"),
     ("more-problems", "more problems of a file than are shown"),
@@ -56,6 +57,7 @@ pub const CODES: &[(&str, &str)] = &[
     ("tag-no-threshold", "a mount without one threshold"),
     ("tag-never-woke", "no sample woke at some frequencies"),
     ("tag-no-backscatter", "a mount without backscatter"),
+    (TAG_FINDING, "the laboratory found something about the measurement"),
     ("tag-spacing", "frequencies too far apart for the resonance"),
     ("touchstone", "a Touchstone file cannot be used"),
     ("correction", "a correction table cannot be used"),
@@ -89,6 +91,7 @@ pub const DWELL_TOO_LONG: &str = "dwell-too-long";
 pub const POWER_ABOVE_LIMIT: &str = "power-above-limit";
 pub const ROUNDS_MANY: &str = "rounds-many";
 pub const CHANGE_REFUSED: &str = "change-refused";
+pub const TAG_FINDING: &str = "tag-finding";
 pub const TAG_FOLDER: &str = "tag-folder";
 pub const OUTPUT_EXISTS: &str = "output-exists";
 pub const OUTPUT_FAILED: &str = "output-failed";

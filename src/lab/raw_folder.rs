@@ -43,6 +43,7 @@ impl RawFolder {
             level: SweepLevel::Referred,
             taken: raw.taken.clone(),
             lab_bias_sd_db: stated.then_some(shared),
+            placing_sd_db: raw.uncertainty.positioning_sd_db,
             sweeps: None,
             phantom: raw.phantom.clone(),
             link: raw.link.clone(),
@@ -50,6 +51,7 @@ impl RawFolder {
             power_step_db: raw.setup.power_step_db,
             spread: raw.spread,
             link_profile: raw.link_profile.clone(),
+            finding: Vec::new(),
         }
     }
 }

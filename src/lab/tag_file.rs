@@ -101,6 +101,9 @@ pub struct TagFile {
     /// Standard uncertainty of the laboratory's absolute level, dB: common to all tags it measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lab_bias_sd_db: Option<f64>,
+    /// Standard deviation of placing a sample in a mount, dB, where the sweeps do not show it (one sample or one mount).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub placing_sd_db: Option<f64>,
     /// CSV files of the sweeps, relative to this file. Default: every `.csv` file in the folder.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sweeps: Option<Vec<String>>,
@@ -121,6 +124,30 @@ pub struct TagFile {
     /// What the names of link profiles stand for.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub link_profile: Vec<LinkProfileFile>,
+    /// What `lab` found wrong with the measurement when it wrote this folder.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub finding: Vec<FindingFile>,
+}
+
+/// A finding as it travels with the sweeps.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FindingFile {
+    /// Name of the kind.
+    pub kind: String,
+    /// A forecast needs `--despite-findings` to go on.
+    pub serious: bool,
+    /// Mount, sample or file it is about.
+    pub about: String,
+    /// What was seen and what to do.
+    pub words: String,
+}
+
+impl FindingFile {
+    /// In a sentence.
+    pub fn sentence(&self) -> String {
+        format!("{} ({}): {}", self.kind, self.about, self.words)
+    }
 }
 
 fn is_default(spread: &SpreadFile) -> bool {
@@ -154,6 +181,7 @@ pub fn read(source: &Arc<Source>) -> Result<TagFile, Vec<Diagnostic>> {
     range(&["own_spacer_mm"], Some(file.own_spacer_mm), 0.0, 50.0, "mm", "thickness of the tag's own spacer");
     range(&["price"], file.price, 0.0, 1e6, "", "price per tag");
     range(&["lab_bias_sd_db"], file.lab_bias_sd_db, 0.0, 10.0, "dB", "standard uncertainty of the level");
+    range(&["placing_sd_db"], file.placing_sd_db, 0.0, 10.0, "dB", "placing a sample in a mount");
     range(&["power_step_db"], file.power_step_db, 0.0, 6.0, "dB", "step of the power search");
     file.spread.check(&mut range);
     link_profile::check(&file.link_profile, source, &mut found);
@@ -177,6 +205,25 @@ pub fn read(source: &Arc<Source>) -> Result<TagFile, Vec<Diagnostic>> {
                     .label("shown in every report")
                     .help("say it shorter"),
             );
+        }
+    }
+    for finding in &file.finding {
+        for (text, most) in [
+            (&finding.kind, limits::MOST_NAME),
+            (&finding.about, limits::MOST_TEXT),
+            (&finding.words, limits::MOST_TEXT),
+        ] {
+            if text.chars().count() > most {
+                found.push(
+                    Diagnostic::error(
+                        "tag-name",
+                        format!("a text of a finding is longer than {most} characters"),
+                    )
+                    .at(source, toml_text::place(source, &["finding"]))
+                    .label("shown in every report")
+                    .help("write the folder again with `readodds lab --write`"),
+                );
+            }
         }
     }
     for name in file.sweeps.iter().flatten() {

@@ -190,7 +190,7 @@ impl<'a> Crossing<'a> {
     /// Tag curve on a channel, water and sample shift included.
     pub fn curve_at(&self, freq_mhz: f64) -> AtFrequency {
         let at = freq_mhz + self.runner.resonance_shift_mhz + self.runner.sample_shift_mhz;
-        self.race.prepared.tag.curve.at(at)
+        self.race.prepared.tag.curve.at(at, self.race.draw.open_score)
     }
 
     /// Scattered waves of an antenna of the point.

@@ -17,7 +17,9 @@ use crate::tag::Tag;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-pub const RACE_DIMS: usize = 12;
+pub const RACE_DIMS: usize = 13;
+/// Coordinate of the races' net that chooses between laws.
+const PICK_DIM: usize = 12;
 /// Independent scrambles of the races' Sobol' sequence that stand beside each other.
 pub const REPLICATES: u64 = 16;
 pub const RUNNER_DIMS: usize = 18;
@@ -44,6 +46,9 @@ pub struct RaceDraw {
     pub film_rank: f64,
     /// Time under power a tag needs before it hears a Query, ms.
     pub start_up_ms: f64,
+    /// Normal score of the thresholds at which no sample woke, and what it adds where they are least known, dB.
+    pub open_score: f64,
+    pub open_threshold_db: f64,
 }
 
 impl RaceDraw {
@@ -63,13 +68,18 @@ impl RaceDraw {
             sample_mean_error_db: if own_law {
                 0.0
             } else {
-                spread.offset_sigma_db.quantile(u[6]) / (spread.samples as f64).sqrt() * normal_quantile(u[7])
+                // Few samples, each placed once in every mount.
+                libm::hypot(spread.offset_sigma_db.quantile(u[6]), spread.placing_sd_db)
+                    / (spread.samples as f64).sqrt()
+                    * normal_quantile(u[7])
             },
             lab_bias_db: spread.lab_bias_sd_db * normal_quantile(u[8]),
             sample_offset_sd_db: sigma,
             sample_shift_sd_mhz: if own_law { 0.0 } else { spread.shift_sigma_mhz.quantile(u[9]) },
             film_rank: u[10],
             start_up_ms: beliefs.start_up_ms.quantile(u[11]),
+            open_score: normal_quantile(u[12]),
+            open_threshold_db: normal_quantile(u[12]) * tag.curve.most_open_db(),
         }
     }
 
@@ -99,11 +109,13 @@ pub fn race_point_and_pick(tag_name: &str, seed: u64, race: u64) -> ([f64; RACE_
     let (scramble, index) = (race % REPLICATES, race / REPLICATES);
     let shared = Scrambled::new(sobol, seed, scramble);
     let own = Scrambled::new(sobol, seed, place_of(tag_name) * REPLICATES + scramble);
-    let mut u = std::array::from_fn(|dim| shared.coordinate(dim, index));
+    // The pick keeps its place; unknowns appended since lie behind it.
+    let place = |dim: usize| if dim < PICK_DIM { dim } else { dim + 1 };
+    let mut u = std::array::from_fn(|dim| shared.coordinate(place(dim), index));
     for dim in unknowns::of_tag() {
-        u[dim] = own.coordinate(dim, index);
+        u[dim] = own.coordinate(place(dim), index);
     }
-    (u, shared.coordinate(RACE_DIMS, index))
+    (u, shared.coordinate(PICK_DIM, index))
 }
 
 /// Place of a tag's own streams, 1..=2^24: FNV-1a (G. Fowler, L. C. Noll, K.-P. Vo), folded.

@@ -40,6 +40,9 @@ pub struct Unknown {
     pub value: fn(&RaceDraw) -> f64,
 }
 
+/// Key of the thresholds that nobody could measure.
+pub const OPEN_KEY: &str = "open_threshold_db";
+
 /// All unknowns, by dimension.
 pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
     Unknown {
@@ -173,6 +176,17 @@ pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
         of_tag: true,
         measure: "switch the carrier on ever later before a Query in the chamber",
         value: |d| d.start_up_ms,
+    },
+    Unknown {
+        dim: 12,
+        key: OPEN_KEY,
+        name: "thresholds at which no sample woke",
+        unit: "dB",
+        layer: Layer::NobodyKnows,
+        enters: Enters::Passings,
+        of_tag: true,
+        measure: "sweep that mount again with more power",
+        value: |d| d.open_threshold_db,
     },
 ];
 

@@ -13,7 +13,7 @@ use crate::study::what_drives::Driver;
 /// The whole report.
 pub fn drivers_text(a: &Answer) -> String {
     let mut out = String::new();
-    first_lines(&mut out, &a.provenance.set_up);
+    first_lines(&mut out, &a.provenance);
     out.push_str(&format!("{}, {}: what the misses hinge on\n", a.event, a.point));
     heading_note(&mut out, &a.note);
     say(

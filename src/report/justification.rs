@@ -3,8 +3,8 @@
 use super::redundancy_text::{
     best_candidate, floor_words, pair_sentence, rate_words, recommendation, with_interval,
 };
-use super::words::{grouped, per_10_000, percent, rate_percent, set_up_words, significant};
-use crate::study::provenance::SetUp;
+use super::words::{first_words, grouped, per_10_000, percent, rate_percent, significant};
+use crate::study::provenance::Provenance;
 use crate::study::redundancy::answer::Answer;
 
 /// Text of the user inside Markdown: marks of Markdown and HTML lose their meaning.
@@ -26,15 +26,15 @@ fn plain(text: &str) -> String {
     out
 }
 
-/// First paragraph of a study of a set-up that may not be switched on.
-fn first_lines(set_up: &SetUp) -> String {
-    set_up_words(set_up).iter().map(|words| format!("**{}**\n\n", plain(words))).collect()
+/// First paragraphs of a study of a set-up that may not be switched on or was hardly meant, or of tags measured with faults.
+fn said_first(provenance: &Provenance) -> String {
+    first_words(provenance).iter().map(|words| format!("**{}**\n\n", plain(words))).collect()
 }
 
 /// The page.
 pub fn justification(a: &Answer) -> String {
     let mut out = format!("# {}: a second line at {}\n\n", plain(&a.event), plain(&a.point));
-    out.push_str(&first_lines(&a.provenance.set_up));
+    out.push_str(&said_first(&a.provenance));
     if !a.note.is_empty() {
         out.push_str(&format!("{}\n\n", plain(&a.note)));
     }
@@ -118,7 +118,7 @@ pub fn of_tag(a: &crate::study::rank::Answer) -> String {
         TAG_TABLE_READING, choice, split_sentences, tag_table, what_if_sentences, worth_sentences,
     };
     let mut out = format!("# {}: which tag\n\n", plain(&a.season));
-    out.push_str(&first_lines(&a.provenance.set_up));
+    out.push_str(&said_first(&a.provenance));
     if !a.note.is_empty() {
         out.push_str(&format!("{}\n\n", plain(&a.note)));
     }

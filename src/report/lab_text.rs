@@ -3,7 +3,7 @@
 use super::lab_session_text::{HOW_TO_READ, batches, equivalence, links, precision};
 use super::words::{listed, table, wrap};
 use crate::lab::stat::compare::Verdict;
-use crate::study::lab::{LabAnswer, MountAnswer, PairAnswer, PairRow, TagAnswer};
+use crate::study::lab::{BandAnswer, LabAnswer, MountAnswer, PairAnswer, PairRow, TagAnswer};
 
 const WIDTH: usize = 100;
 const CAUTION: &str = "Sweep outside a licensed band only inside a shielded chamber. Local rules prevail.";
@@ -129,6 +129,7 @@ fn curves(out: &mut String, tag: &TagAnswer, level: f64) {
             ];
             row.extend(m.bands.iter().map(|b| match (b.threshold_dbm, b.half_width_db) {
                 (Some(t), Some(h)) => format!("{t:.1} ± {h:.1} / {}", db(b.backscatter_db)),
+                (Some(t), None) => open_words(b, t),
                 _ => "not covered".to_owned(),
             }));
             row
@@ -136,6 +137,20 @@ fn curves(out: &mut String, tag: &TagAnswer, level: f64) {
         .collect();
     out.push_str(&table(&header, &rows));
     out.push_str("  open: share of readings that only say \"above\" or \"below\" a level\n");
+    if tag.mounts.iter().flat_map(|m| &m.bands).any(|b| b.open_share > 0.0) {
+        out.push_str(&wrap(
+            "at least: no sample woke in part of the band; the shape of the curve and the wider mounts say where its threshold may lie (median, upper end)",
+            WIDTH - 2,
+            "  ",
+        ));
+    }
+}
+
+/// A band in which no sample woke somewhere.
+fn open_words(b: &BandAnswer, median_dbm: f64) -> String {
+    let low = b.low_dbm.unwrap_or(median_dbm);
+    let high = b.high_dbm.unwrap_or(median_dbm);
+    format!("at least {low:.1} ({median_dbm:.1}, to {high:.1}) / {}", db(b.backscatter_db))
 }
 
 fn uncertainty(out: &mut String, tag: &TagAnswer) {
@@ -197,7 +212,7 @@ fn two(out: &mut String, pair: &PairAnswer, level: f64) {
             bullet(out, &format!("{}: the curves cross {}.", place.place, clear.join(", ")));
         }
     }
-    for line in pair.words.iter().chain(&pair.backscatter) {
+    for line in pair.words.iter().chain(&pair.left_out).chain(&pair.backscatter) {
         bullet(out, line);
     }
     out.push_str(

@@ -3,21 +3,24 @@
 
 use super::cautions::CAUTIONS;
 use super::words::{
-    WIDTH, first_lines, grouped, item, per_10_000, percent, rate_percent, say, significant, switched_off,
-    table, wrap,
+    WIDTH, first_lines, grouped, item, listed, per_10_000, percent, rate_percent, say, significant,
+    switched_off, table, wrap,
 };
 use crate::estimate::promise::CountForecast;
 use crate::estimate::replicates::Figure;
 use crate::estimate::run::Stopped;
 use crate::study::predict::{Forecast, NamedShare, PointForecast};
-use crate::study::what_drives::Driver;
+use crate::study::what_drives::{Driver, open_thresholds};
 
 /// The whole report.
 pub fn predict_text(forecast: &Forecast, full: bool) -> String {
     let mut out = String::new();
-    first_lines(&mut out, &forecast.provenance.set_up);
+    first_lines(&mut out, &forecast.provenance);
     heading(&mut out, forecast);
     say(&mut out, &answer(forecast));
+    if let Some(words) = open_sentence(forecast) {
+        say(&mut out, &words);
+    }
     out.push('\n');
     points(&mut out, forecast);
     causes(&mut out, forecast);
@@ -69,6 +72,40 @@ pub fn field_sentence(f: &Forecast) -> String {
         percent(damp),
         percent(soaked)
     )
+}
+
+/// How much of the answer hangs on thresholds at which no sample woke; `None` where all were read.
+pub fn open_sentence(f: &Forecast) -> Option<String> {
+    let mounts = &f.tag.open_mounts;
+    if mounts.is_empty() {
+        return None;
+    }
+    let head = format!(
+        "Part of this is belief: no sample of {} woke at some frequencies ({}), so its thresholds there are only known to be at least the highest power tried.",
+        f.tag.name,
+        listed(mounts)
+    );
+    let tail = match worst(f).and_then(|p| Some((p, open_thresholds(&p.drivers)?))) {
+        Some((p, d)) => {
+            let ends = format!(
+                "with them in their lowest third {} of 10,000 are missed at {}, in their highest third {}",
+                per_10_000(d.miss_rate_at_low.value),
+                p.name,
+                per_10_000(d.miss_rate_at_high.value)
+            );
+            if d.clear {
+                let share = percent(d.share.value);
+                format!(
+                    " Much hangs on it: {ends}; alone they decide {share} of whether the promise holds. To know: {}.",
+                    d.measure
+                )
+            } else {
+                format!(" Little hangs on it here: {ends}.")
+            }
+        }
+        None => " Too few worlds were drawn to say how much hangs on it.".to_owned(),
+    };
+    Some(head + &tail)
 }
 
 /// The point with the highest miss rate.

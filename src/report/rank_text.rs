@@ -9,6 +9,7 @@ use crate::estimate::run::Stopped;
 use crate::study::rank::answer::{Answer, TagResult, VariantResult};
 use crate::study::rank::decide::Standing;
 use crate::study::rank::groups::Split;
+use crate::study::rank::open::OpenTag;
 
 /// Most tags in a table with all columns; the rest follow in a list.
 const MOST_ROWS: usize = 24;
@@ -16,9 +17,10 @@ const MOST_ROWS: usize = 24;
 /// The whole report.
 pub fn rank_text(answer: &Answer) -> String {
     let mut out = String::new();
-    super::words::first_lines(&mut out, &answer.provenance.set_up);
+    super::words::first_lines(&mut out, &answer.provenance);
     heading(&mut out, answer);
     say(&mut out, &choice(answer));
+    open_sentences(answer).iter().for_each(|words| say(&mut out, words));
     out.push('\n');
     tags(&mut out, answer);
     what_ifs(&mut out, answer);
@@ -296,6 +298,24 @@ fn groups(out: &mut String, a: &Answer) {
         }
     }
     out.push('\n');
+}
+
+/// How much hangs on thresholds at which no sample woke, a sentence for each such tag.
+pub fn open_sentences(a: &Answer) -> Vec<String> {
+    let of = |t: &OpenTag| {
+        let then = t.overturns.as_ref().map_or(String::new(), |other| {
+            format!(" In their highest third {other} would lose less: sweep {} again with more power before choosing.", t.tag)
+        });
+        format!(
+            "Part of this is belief: no sample of {} woke at some frequencies ({}). With its thresholds there in their lowest third it loses {} {} a season, in their highest third {}.{then}",
+            t.tag,
+            listed(&t.mounts),
+            whole(t.loss_at_low),
+            unit(a),
+            whole(t.loss_at_high)
+        )
+    };
+    a.open.iter().map(of).collect()
 }
 
 /// What is worth measuring, a sentence each. Text and page show these.

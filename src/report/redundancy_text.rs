@@ -16,7 +16,7 @@ use crate::study::redundancy::search::{Found, Search};
 /// The whole report.
 pub fn redundancy_text(answer: &Answer) -> String {
     let mut out = String::new();
-    super::words::first_lines(&mut out, &answer.provenance.set_up);
+    super::words::first_lines(&mut out, &answer.provenance);
     heading(&mut out, answer);
     say(&mut out, &first_words(answer));
     out.push('\n');

@@ -1,6 +1,6 @@
 //! Numbers and tables as words: the one place that rounds for reading.
 
-use crate::study::provenance::SetUp;
+use crate::study::provenance::{Provenance, SetUp};
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 
@@ -155,9 +155,25 @@ pub fn set_up_words(set_up: &SetUp) -> Vec<String> {
     unlawful.into_iter().chain(doubtful).collect()
 }
 
+/// Serious findings about the measurement behind a study, in words; `None` without any.
+pub fn finding_words(findings: &[String]) -> Option<String> {
+    let named: Vec<&str> = findings.iter().map(|f| f.trim_end_matches('.')).collect();
+    (!findings.is_empty()).then(|| {
+        format!(
+            "DESPITE SERIOUS FINDINGS about the measurement; do not decide by this. {}.",
+            named.join(". ")
+        )
+    })
+}
+
+/// What every answer says first: unlawful power, a set-up that was hardly meant, serious findings.
+pub fn first_words(provenance: &Provenance) -> Vec<String> {
+    set_up_words(&provenance.set_up).into_iter().chain(finding_words(&provenance.findings)).collect()
+}
+
 /// The same as the first paragraphs of a text.
-pub fn first_lines(out: &mut String, set_up: &SetUp) {
-    for words in set_up_words(set_up) {
+pub fn first_lines(out: &mut String, provenance: &Provenance) {
+    for words in first_words(provenance) {
         say(out, &words);
         out.push('\n');
     }

@@ -50,6 +50,9 @@ pub struct Provenance {
     pub seed: u64,
     #[serde(flatten)]
     pub set_up: SetUp,
+    /// Serious findings about the measurement of the tags; a run with any was made despite them.
+    #[serde(default)]
+    pub findings: Vec<String>,
     pub inputs: Vec<InputFile>,
 }
 
@@ -63,9 +66,16 @@ impl Provenance {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed,
             set_up: SetUp::of(course),
+            findings: findings_of([tag]),
             inputs: std::iter::once(&course.file_hash).chain(&tag.file_hashes).map(input).collect(),
         }
     }
+}
+
+/// Serious findings of some tags, each with the name of its tag.
+pub fn findings_of<'a>(tags: impl IntoIterator<Item = &'a Tag>) -> Vec<String> {
+    let of = |tag: &'a Tag| tag.findings.iter().map(|words| format!("tag {}: {words}", tag.name));
+    tags.into_iter().flat_map(of).collect()
 }
 
 /// The tag in the words of a report.
@@ -78,6 +88,8 @@ pub struct TagEcho {
     pub observed_offset_sd_db: f64,
     pub closest_gap_mm: f64,
     pub lab_bias_sd_db: f64,
+    /// Mounts in which no sample woke at some frequency.
+    pub open_mounts: Vec<String>,
 }
 
 impl TagEcho {
@@ -90,8 +102,15 @@ impl TagEcho {
             observed_offset_sd_db: tag.spread.observed_offset_sd_db,
             closest_gap_mm: tag.curve.closest_gap_mm(),
             lab_bias_sd_db: tag.spread.lab_bias_sd_db,
+            open_mounts: open_mounts(tag),
         }
     }
+}
+
+/// Mounts in which no sample woke at some frequency, in words.
+pub fn open_mounts(tag: &Tag) -> Vec<String> {
+    let open = tag.curve.mounts().iter().filter(|m| m.open.is_some());
+    open.map(|m| m.gap_mm.map_or("free air".to_owned(), |gap| format!("{gap} mm from the body"))).collect()
 }
 
 /// A value in force that nobody measured.

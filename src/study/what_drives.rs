@@ -11,7 +11,7 @@ use crate::estimate::promise::{Breaks, allowed};
 use crate::estimate::reading::{SetDays, without};
 use crate::estimate::replicates::{Figure, Scale, figure, figure_of};
 use crate::estimate::run::Run;
-use crate::passing::unknowns::{Enters, Layer, UNKNOWNS, Unknown};
+use crate::passing::unknowns::{Enters, Layer, OPEN_KEY, UNKNOWNS, Unknown};
 use crate::passing::{Prepared, RaceDraw};
 use serde::{Deserialize, Serialize};
 
@@ -44,6 +44,11 @@ pub struct Driver {
     /// The share with one replicate left out at a time.
     #[serde(skip)]
     pub share_without: Vec<f64>,
+}
+
+/// What hangs on the thresholds at which no sample woke; `None` where all were read or too few worlds were drawn.
+pub fn open_thresholds(drivers: &[Driver]) -> Option<&Driver> {
+    drivers.iter().find(|d| d.key == OPEN_KEY)
 }
 
 /// Whether the driver in place `place` is told apart from the next one.

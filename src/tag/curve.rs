@@ -29,6 +29,22 @@ pub struct MountCurve {
     pub threshold_dbm: Pchip,
     /// Modulated backscatter EIRP over incident isotropic power, dB.
     pub backscatter_db: Pchip,
+    /// Where the threshold is only known to lie above a limit; `None` where every frequency was read.
+    pub open: Option<OpenSpread>,
+}
+
+/// Spread of a belief in open thresholds about the curve, dB per unit of the score; 0 where a threshold was read.
+#[derive(Clone, Debug)]
+pub struct OpenSpread {
+    pub down_db: Pchip,
+    pub up_db: Pchip,
+}
+
+impl OpenSpread {
+    /// What a normal score (no unit) adds to the curve at `freq_mhz`, dB.
+    pub fn added_db(&self, freq_mhz: f64, score: f64) -> f64 {
+        score * if score < 0.0 { &self.down_db } else { &self.up_db }.value(freq_mhz)
+    }
 }
 
 /// The curve of the average sample over all mounts, sorted from free air to the closest mount.
@@ -43,6 +59,10 @@ pub struct TagCurve {
 pub struct AtFrequency {
     pub threshold_dbm: [f64; MAX_MOUNTS],
     pub backscatter_db: [f64; MAX_MOUNTS],
+}
+
+fn common(spans: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
+    spans.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), (a, b)| (low.max(a), high.min(b)))
 }
 
 impl TagCurve {
@@ -70,20 +90,30 @@ impl TagCurve {
         self.mounts.last().and_then(|m| m.gap_mm).unwrap_or(f64::INFINITY)
     }
 
-    /// Span of frequencies that every mount's sweep covers, MHz.
+    /// Span of frequencies at which every mount's threshold was looked for, MHz; a tag that slept there was looked for, too.
     pub fn covered_mhz(&self) -> (f64, f64) {
-        self.mounts.iter().fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), m| {
-            let (a, b) = m.threshold_dbm.span();
-            let (c, d) = m.backscatter_db.span();
-            (low.max(a).max(c), high.min(b).min(d))
-        })
+        common(self.mounts.iter().map(|m| m.threshold_dbm.span()))
     }
 
-    /// All mounts at `freq_mhz` (clamped to the sweep's span).
-    pub fn at(&self, freq_mhz: f64) -> AtFrequency {
+    /// Span of frequencies at which every mount has a reply, MHz.
+    pub fn reply_covered_mhz(&self) -> (f64, f64) {
+        common(self.mounts.iter().map(|m| m.backscatter_db.span()))
+    }
+
+    /// Widest upward spread of an open threshold, dB; 0 where none is open.
+    pub fn most_open_db(&self) -> f64 {
+        let open = self.mounts.iter().filter_map(|m| m.open.as_ref());
+        open.flat_map(|o| o.up_db.knots().1).fold(0.0, |a, &b| a.max(b))
+    }
+
+    /// All mounts at `freq_mhz` (clamped to the sweep's span), open thresholds at a normal score of `open_score`.
+    pub fn at(&self, freq_mhz: f64, open_score: f64) -> AtFrequency {
         let mut out = AtFrequency { threshold_dbm: [0.0; MAX_MOUNTS], backscatter_db: [0.0; MAX_MOUNTS] };
         for (i, mount) in self.mounts.iter().enumerate() {
             out.threshold_dbm[i] = mount.threshold_dbm.value(freq_mhz);
+            if let Some(open) = &mount.open {
+                out.threshold_dbm[i] += open.added_db(freq_mhz, open_score);
+            }
             out.backscatter_db[i] = mount.backscatter_db.value(freq_mhz);
         }
         out
@@ -109,8 +139,9 @@ impl TagCurve {
         )
     }
 
-    /// Threshold (dBm) and backscatter efficiency (dB) at a frequency and gap; free air for an infinite gap.
+    /// Threshold (dBm) and backscatter efficiency (dB) at a frequency and gap; free air for an infinite gap; open thresholds at their
+    /// medians.
     pub fn value(&self, freq_mhz: f64, gap_mm: f64) -> (f64, f64) {
-        self.join(&self.at(freq_mhz), closeness(gap_mm))
+        self.join(&self.at(freq_mhz, 0.0), closeness(gap_mm))
     }
 }

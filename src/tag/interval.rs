@@ -5,6 +5,7 @@
 //! sample (the mean residual of a sample in a mount, Student's t) and the scatter of the readings.
 //! The laboratory's level is not in here: it is common to all tags and kept apart.
 
+use super::MountCurve;
 use super::align::Alignment;
 use super::load::Measured;
 use crate::lab::stat::sigma_posterior::SigmaPosterior;
@@ -50,7 +51,10 @@ impl CurveInterval {
         let scatter = measured.alignment.residual_sd_db.unwrap_or(0.0) / n.sqrt();
         let scatter = normal_quantile(0.5 + 0.5 * level) * scatter;
         let placing = placement_sd(&measured.alignment)
-            .map_or(0.0, |(sd, dof)| t_quantile(0.5 + 0.5 * level, dof) * sd / n.sqrt());
+            .map_or(normal_quantile(0.5 + 0.5 * level) * spread.placing_sd_db, |(sd, dof)| {
+                t_quantile(0.5 + 0.5 * level, dof) * sd
+            })
+            / n.sqrt();
         CurveInterval {
             level,
             offset_db: mean_half_width(&spread.offset_sigma_db, samples, level),
@@ -66,6 +70,15 @@ impl CurveInterval {
     /// Half width in dB where the curve has this slope.
     pub fn half_width_db(&self, slope_db_per_mhz: f64) -> f64 {
         libm::hypot(libm::hypot(self.offset_db, self.shift_mhz * slope_db_per_mhz), self.rest_db)
+    }
+
+    /// Ends of the interval of the average tag's threshold at a frequency, dBm; an open threshold adds its own belief to either side.
+    pub fn ends_dbm(&self, curve: &MountCurve, freq_mhz: f64) -> (f64, f64) {
+        let half = self.half_width_db(slope(&curve.threshold_dbm, freq_mhz));
+        let score = normal_quantile(0.5 + 0.5 * self.level);
+        let added = |score: f64| curve.open.as_ref().map_or(0.0, |open| open.added_db(freq_mhz, score));
+        let middle = curve.threshold_dbm.value(freq_mhz);
+        (middle - libm::hypot(half, added(-score)), middle + libm::hypot(half, added(score)))
     }
 }
 

@@ -2,10 +2,11 @@
 
 use super::align::{Alignment, Track, align};
 use super::censored::mean_level;
+use super::interval::placement_sd;
 use super::spread::Spread;
 use super::{MountCurve, Tag, TagCurve, mounts};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
-use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, TagFile};
+use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, FindingFile, TagFile};
 use crate::lab::{Level, Mount, Sweep, parse, sweep, text};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -200,9 +201,18 @@ pub fn from_sweeps(
         .collect();
     let grid_mhz: Vec<Vec<f64>> = groups.mounts.iter().map(|mount| mounts::grid(&used, mount)).collect();
     let alignment = align(&tracks, &grid_mhz, groups.samples.len(), file.power_step_db.unwrap_or(0.0));
-    let curves = mounts::curves(&used, &groups, &grid_mhz, &alignment, toml, &mut found);
+    let curves = mounts::curves(&used, &groups, &grid_mhz, &tracks, &alignment, toml, &mut found);
     if failed(&found) {
         return Err(found);
+    }
+    for finding in &file.finding {
+        let words = format!("found when it was measured: {}", finding.sentence().trim_end_matches('.'));
+        let help = if finding.serious {
+            "clear it up in the laboratory, measure again, and write the folder anew with `readodds lab --write`"
+        } else {
+            "`readodds lab` says more"
+        };
+        found.push(Diagnostic::warning(codes::TAG_FINDING, words).in_file(toml).help(help));
     }
     let spread = spread(&file, &alignment, toml, &mut found);
     let tag = Tag {
@@ -212,6 +222,7 @@ pub fn from_sweeps(
         price: file.price,
         curve: TagCurve::new(curves.into_iter().map(MountCurve::from).collect()),
         spread,
+        findings: file.finding.iter().filter(|f| f.serious).map(FindingFile::sentence).collect(),
         file_hashes,
     };
     let (samples, mounts) = (groups.samples, groups.mounts);
@@ -270,5 +281,6 @@ fn spread(file: &TagFile, alignment: &Alignment, toml: &Arc<Source>, found: &mut
         offset_sigma_db,
         shift_sigma_mhz,
         lab_bias_sd_db: file.lab_bias_sd_db.unwrap_or(DEFAULT_LAB_BIAS_SD_DB),
+        placing_sd_db: placement_sd(alignment).map(|(sd, _)| sd).or(file.placing_sd_db).unwrap_or(0.0),
     }
 }

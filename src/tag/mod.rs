@@ -6,7 +6,9 @@ pub mod curve;
 pub mod interval;
 pub mod load;
 pub mod mounts;
+pub mod open;
 pub mod pchip;
+pub mod shape;
 pub mod spread;
 
 pub use crate::lab::tag_file;
@@ -26,6 +28,8 @@ pub struct Tag {
     pub price: Option<f64>,
     pub curve: TagCurve,
     pub spread: Spread,
+    /// Serious findings about the measurement, a sentence each.
+    pub findings: Vec<String>,
     /// SHA-256 of every file read, by path as the user would write it.
     pub file_hashes: Vec<(String, String)>,
 }

@@ -1,16 +1,18 @@
 //! Mounts of a tag: which there are, on which frequencies, and the curve of the average sample in each.
 
 use super::MountCurve;
-use super::align::Alignment;
+use super::align::{Alignment, MIN_SCATTER_DB, Track};
+use super::curve::OpenSpread;
 use super::curve::{MAX_MOUNTS, closeness};
+use super::interval::placement_sd;
+use super::open::{self, Belief, Seen};
 use super::pchip::Pchip;
 use crate::diag::{Diagnostic, Source};
-use crate::lab::{Level, Mount, Sweep};
+use crate::lab::{Mount, Sweep};
 use std::sync::Arc;
 
-/// What is taken for a threshold where no sample woke: this many dB above the highest power tried. Our estimate: the
-/// tag is out of reach of any legal reader long before the difference matters.
-pub const NEVER_WOKE_ABOVE_LIMIT_DB: f64 = 6.0;
+/// Standard deviation of placing a sample where one sample or one mount cannot show it, dB. Our estimate.
+const PLACING_DB: f64 = 0.3;
 /// A knot spacing wider than this share of the 3 dB width of the resonance cuts its dip. Our estimate.
 pub const MAX_SPACING_SHARE: f64 = 0.25;
 
@@ -101,12 +103,13 @@ pub struct Curve {
     gap_mm: Option<f64>,
     threshold_dbm: Pchip,
     backscatter_db: Pchip,
+    open: Option<OpenSpread>,
 }
 
 impl From<Curve> for MountCurve {
     fn from(curve: Curve) -> MountCurve {
-        let Curve { gap_mm, threshold_dbm, backscatter_db } = curve;
-        MountCurve { gap_mm, threshold_dbm, backscatter_db }
+        let Curve { gap_mm, threshold_dbm, backscatter_db, open } = curve;
+        MountCurve { gap_mm, threshold_dbm, backscatter_db, open }
     }
 }
 
@@ -115,23 +118,21 @@ pub fn curves(
     used: &[&Sweep],
     groups: &Groups,
     grid_mhz: &[Vec<f64>],
+    tracks: &[Vec<Option<Track>>],
     alignment: &Alignment,
     toml: &Arc<Source>,
     found: &mut Vec<Diagnostic>,
 ) -> Vec<Curve> {
     let mut curves: Vec<Curve> = Vec::new();
+    let beliefs = open_thresholds(groups, grid_mhz, tracks, alignment);
     for (m, mount) in groups.mounts.iter().enumerate() {
-        let (mut x, mut y, mut never) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut x, mut y) = (Vec::new(), Vec::new());
+        let never: &[Belief] = &beliefs[m];
         for (&freq, level) in grid_mhz[m].iter().zip(&alignment.mean[m]) {
             let Some(level) = level else { continue };
+            let belief = never.iter().find(|b| b.freq_mhz == freq);
             x.push(freq);
-            y.push(match level {
-                Level::Above(limit) => {
-                    never.push(freq);
-                    limit + NEVER_WOKE_ABOVE_LIMIT_DB
-                }
-                Level::Exact(v) | Level::Below(v) => *v,
-            });
+            y.push(belief.map_or(level.number(), |b| b.median_dbm));
         }
         if x.is_empty() {
             let message = format!("{mount}: not one threshold was measured");
@@ -144,13 +145,17 @@ pub fn curves(
         }
         if let (Some(first), Some(last)) = (never.first(), never.last()) {
             let message = format!(
-                "{mount}: no sample woke at {} of {} frequencies ({first} to {last} MHz); taken as {NEVER_WOKE_ABOVE_LIMIT_DB} dB above the highest power",
+                "{mount}: no sample woke at {} of {} frequencies ({} to {} MHz); {}",
                 never.len(),
                 x.len(),
+                first.freq_mhz,
+                last.freq_mhz,
+                taken_as(never),
             );
             let finding = Diagnostic::warning("tag-never-woke", message).in_file(toml);
             found.push(finding.help("sweep to a higher power if the amplifier allows"));
         }
+        let open = (!never.is_empty()).then(|| spread_of(never, &x));
         let threshold_dbm = Pchip::new(x, y);
         spacing(mount, &threshold_dbm, toml, found);
         let backscatter_db = match backscatter(used, groups, mount, &grid_mhz[m], alignment) {
@@ -176,9 +181,62 @@ pub fn curves(
                 }
             },
         };
-        curves.push(Curve { gap_mm: mount.gap_mm(), threshold_dbm, backscatter_db });
+        curves.push(Curve { gap_mm: mount.gap_mm(), threshold_dbm, backscatter_db, open });
     }
     curves
+}
+
+/// What is believed where no sample woke, per mount.
+fn open_thresholds(
+    groups: &Groups,
+    grid_mhz: &[Vec<f64>],
+    tracks: &[Vec<Option<Track>>],
+    alignment: &Alignment,
+) -> Vec<Vec<Belief>> {
+    let shares: Vec<_> = tracks
+        .iter()
+        .map(|of_mount| {
+            move |freq: f64| {
+                let levels = || of_mount.iter().flatten().filter_map(|t| t.at(freq));
+                levels().filter(|l| l.exact().is_some()).count() as f64 / (levels().count() as f64).max(1.0)
+            }
+        })
+        .collect();
+    let seen: Vec<Seen> = (0..groups.mounts.len())
+        .map(|m| Seen {
+            gap_mm: groups.mounts[m].gap_mm(),
+            points: grid_mhz[m]
+                .iter()
+                .zip(&alignment.mean[m])
+                .filter_map(|(f, l)| Some((*f, (*l)?)))
+                .collect(),
+            exact_share: &shares[m],
+        })
+        .collect();
+    let placing = placement_sd(alignment).map_or(PLACING_DB, |(sd, _)| sd);
+    open::beliefs(&seen, alignment.residual_sd_db.unwrap_or(MIN_SCATTER_DB), placing)
+}
+
+/// The belief in open thresholds in words.
+fn taken_as(never: &[Belief]) -> String {
+    let mean = |of: fn(&Belief) -> f64| never.iter().map(of).sum::<f64>() / never.len() as f64;
+    let (middle, low, high) = (
+        mean(|b| b.median_dbm),
+        mean(|b| b.median_dbm - open::Z_975 * b.down_db),
+        mean(|b| b.median_dbm + open::Z_975 * b.up_db),
+    );
+    format!(
+        "there, on average, the threshold is believed to be at least {low:.1} dBm (median {middle:.1}, up to {high:.1}) from the shape of the curve and the wider mounts"
+    )
+}
+
+/// Spread about the curve at all its knots `x`, MHz.
+fn spread_of(never: &[Belief], x: &[f64]) -> OpenSpread {
+    let at = |of: fn(&Belief) -> f64| {
+        let value = |f: &f64| never.iter().find(|b| b.freq_mhz == *f).map_or(0.0, of);
+        Pchip::new(x.to_vec(), x.iter().map(value).collect())
+    };
+    OpenSpread { down_db: at(|b| b.down_db), up_db: at(|b| b.up_db) }
 }
 
 /// Mean backscatter over the samples, each read at its own shift. Where no sample answered there is no knot: the

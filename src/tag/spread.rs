@@ -20,4 +20,6 @@ pub struct Spread {
     pub shift_sigma_mhz: SigmaPosterior,
     /// Standard uncertainty of the laboratory's absolute level, dB: common to all tags of one laboratory.
     pub lab_bias_sd_db: f64,
+    /// Standard deviation of placing a sample in a mount, dB: what the sweeps show, else what tag.toml says, else 0.
+    pub placing_sd_db: f64,
 }

@@ -22,9 +22,12 @@ pub fn flat_tag(threshold_dbm: f64, backscatter_db: f64) -> Tag {
             gap_mm: None,
             threshold_dbm: level(threshold_dbm),
             backscatter_db: level(backscatter_db),
+            open: None,
         }]),
+        findings: Vec::new(),
         spread: Spread {
             samples: 3,
+            placing_sd_db: 0.0,
             observed_offset_sd_db: 0.0,
             observed_shift_sd_mhz: 0.0,
             offset_sigma_db: SigmaPosterior::known(0.0),

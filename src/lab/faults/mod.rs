@@ -9,6 +9,7 @@ pub mod repeats;
 pub mod ripple;
 pub mod step;
 
+use super::tag_file::FindingFile;
 use super::{Mount, Sweep};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -28,6 +29,32 @@ pub struct Finding {
     /// The number behind it, and its unit.
     pub number: f64,
     pub unit: &'static str,
+}
+
+/// Every kind of finding.
+pub const KINDS: [&str; 10] = [
+    "ripple",
+    "step",
+    "drift",
+    "quiet-room",
+    "beats-free-air",
+    "reversed-sign",
+    "near-field",
+    "cover",
+    "reply-cover",
+    "stands-out",
+];
+
+/// A finding that came with the sweeps.
+pub fn carried(earlier: &FindingFile) -> Finding {
+    Finding {
+        kind: KINDS.into_iter().find(|kind| *kind == earlier.kind).unwrap_or("earlier"),
+        serious: earlier.serious,
+        about: earlier.about.clone(),
+        words: earlier.words.clone(),
+        number: 0.0,
+        unit: "",
+    }
 }
 
 /// Sweeps of one mount and link profile, in the order they were read.

@@ -53,16 +53,14 @@ fn bands(mount: &MountAnswer) -> Vec<Layer> {
 /// Samples that still get a line style of their own.
 pub(super) const NAMED_SAMPLES: usize = 6;
 
-/// Threshold of a point, or a hole in the line where no sample woke: what stands there is a stand-in.
+/// Threshold of a point, or a hole in the line where no sample woke.
 fn woke(p: &CurvePoint) -> f64 {
     if p.never_woke { f64::NAN } else { p.threshold_dbm }
 }
 
-/// Interval of the average tag, away from the places where no sample woke: the slope towards a stand-in means nothing.
+/// Interval of the average tag; where no sample woke it is what is believed.
 fn interval(curve: &[CurvePoint]) -> Vec<(f64, f64, f64)> {
-    let asleep = |freq: f64| curve.iter().any(|q| q.never_woke && (q.freq_mhz - freq).abs() <= 2.0);
-    let known = curve.iter().filter(|p| !asleep(p.freq_mhz));
-    known.map(|p| (p.freq_mhz, p.low_dbm, p.high_dbm)).collect()
+    curve.iter().map(|p| (p.freq_mhz, p.low_dbm, p.high_dbm)).collect()
 }
 
 /// The average curve moved by each sample's offset and shift.

@@ -29,12 +29,15 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
         ("half_width_db", "give or take, dB", Show::Fixed(1)),
         ("worst_in_band_dbm", "worst in the band, dBm", Show::Fixed(1)),
         ("backscatter_db", "backscatter, dB", Show::Fixed(1)),
+        ("low_dbm", "at least, dBm", Show::Fixed(1)),
+        ("high_dbm", "at most, dBm", Show::Fixed(1)),
+        ("open_percent", "no sample woke, % of the band", Show::Fixed(0)),
     ]);
     // Whether it can be trusted, then which tag is better, then how sure each of them is known.
     let serious = a.tags.iter().flat_map(|t| t.findings.iter().filter(|f| f.serious).map(move |f| (t, f)));
     let mut hinges: Vec<String> =
         serious.map(|(t, f)| format!("{}, {}: {}", t.name, f.about, f.words)).collect();
-    hinges.extend(a.comparisons.iter().flat_map(|pair| pair.words.iter().cloned()));
+    hinges.extend(a.comparisons.iter().flat_map(|pair| pair.words.iter().chain(&pair.left_out).cloned()));
     let mut figures: Vec<_> = side_by_side(a, "tags").into_iter().collect();
     for (k, tag) in a.tags.iter().enumerate() {
         for mount in &tag.mounts {
@@ -47,6 +50,9 @@ pub fn page(a: &LabAnswer, sessions: &[Measured]) -> Page {
                     band.half_width_db.into(),
                     band.worst_in_band_dbm.into(),
                     band.backscatter_db.into(),
+                    band.low_dbm.into(),
+                    band.high_dbm.into(),
+                    (100.0 * band.open_share).into(),
                 ]);
             }
         }

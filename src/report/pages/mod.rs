@@ -10,14 +10,14 @@ pub mod redundancy;
 use super::cautions::CAUTIONS;
 use super::page::{Page, assumptions};
 use super::table::{Cell, Table};
-use crate::report::words::set_up_words;
+use crate::report::words::first_words;
 use crate::study::provenance::{AssumptionEcho, InputFile, Provenance};
 
 /// What every page of a timing point ends with: cautions, assumptions, inputs, version and seed. The study fills in the rest.
 fn frame(study: &str, provenance: &Provenance, assumptions: Table) -> Page {
     Page {
         study: study.into(),
-        unlawful: set_up_words(&provenance.set_up).join(" "),
+        unlawful: first_words(provenance).join(" "),
         cautions: strings(&CAUTIONS),
         assumptions,
         inputs: inputs(&provenance.inputs),

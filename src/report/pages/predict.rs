@@ -5,7 +5,7 @@ use crate::course::Course;
 use crate::report::figures::{footprint, predict};
 use crate::report::page::Page;
 use crate::report::predict_text::{
-    answer, clear_drivers, field_sentence, missed_range, why_ended, with_unit, within, worst,
+    answer, clear_drivers, field_sentence, missed_range, open_sentence, why_ended, with_unit, within, worst,
 };
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{capital, grouped, minus, per_10_000, percent, rate_percent};
@@ -50,7 +50,7 @@ pub fn page(f: &Forecast, course: &Course, footprints: &[(usize, Footprint)]) ->
     let mut page = Page {
         subject: f.event.clone(),
         note: note(f),
-        answer: answer(f),
+        answer: [Some(answer(f)), open_sentence(f)].into_iter().flatten().collect::<Vec<_>>().join(" "),
         caption: format!("Missed runners per 10,000, of {} runners", grouped(f.runners)),
         table: points(f),
         hinges: hinges(f),

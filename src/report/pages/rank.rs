@@ -5,7 +5,7 @@ use crate::estimate::run::Stopped;
 use crate::report::figures::rank::{parts, ranking};
 use crate::report::page::Page;
 use crate::report::rank_text::{
-    TAG_TABLE_READING, choice, split_sentences, tag_table, what_if_sentences, worth_sentences,
+    TAG_TABLE_READING, choice, open_sentences, split_sentences, tag_table, what_if_sentences, worth_sentences,
 };
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{capital, grouped};
@@ -24,7 +24,7 @@ pub fn page(a: &Answer) -> Page {
     let mut page = Page {
         subject: a.season.clone(),
         note: with_break(a.stopped == Stopped::Interrupted, &a.note),
-        answer: choice(a),
+        answer: std::iter::once(choice(a)).chain(open_sentences(a)).collect::<Vec<_>>().join(" "),
         caption: "The season, tag by tag".into(),
         reading: TAG_TABLE_READING.into(),
         table,

@@ -91,8 +91,13 @@ pub struct BandAnswer {
     pub high_mhz: f64,
     /// `None` where the sweeps do not cover the band.
     pub threshold_dbm: Option<f64>,
-    /// Half width of the interval of the average tag; the laboratory's level not counted.
+    /// Half width of the interval of the average tag; the laboratory's level not counted. `None` too where a threshold is open.
     pub half_width_db: Option<f64>,
+    /// Ends of the interval of the average tag; where a threshold is open, `low_dbm` is what it is at least.
+    pub low_dbm: Option<f64>,
+    pub high_dbm: Option<f64>,
+    /// Share of the band's frequencies at which no sample woke.
+    pub open_share: f64,
     pub backscatter_db: Option<f64>,
     /// Highest threshold inside the band.
     pub worst_in_band_dbm: Option<f64>,
@@ -105,7 +110,7 @@ pub struct CurvePoint {
     pub low_dbm: f64,
     pub high_dbm: f64,
     pub backscatter_db: f64,
-    /// No sample woke here: the threshold is a stand-in above the highest power tried.
+    /// No sample woke here: the threshold is a median of what is believed, `low_dbm` what it is at least.
     pub never_woke: bool,
 }
 
@@ -215,6 +220,8 @@ pub struct PairAnswer {
     pub crossings: Vec<PairCrossings>,
     pub backscatter: Vec<String>,
     pub words: Vec<String>,
+    /// Rows that could not be compared, each with its reason.
+    pub left_out: Vec<String>,
 }
 
 /// Difference first − second in one region and mount.

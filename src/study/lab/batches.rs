@@ -2,7 +2,7 @@
 
 use super::LabRequest;
 use super::answer::{BatchRow, BatchesAnswer, EquivalenceAnswer, EquivalenceRow};
-use super::compare::{ALPHA_EQUIVALENCE, covered};
+use super::compare::{ALPHA_EQUIVALENCE, missing};
 use super::one::band_mean;
 use crate::course::region_table::Row;
 use crate::lab::stat::compare::{SampleMean, welch};
@@ -131,8 +131,15 @@ impl Pair<'_> {
         let tag = self.measured;
         let (mut rows, mut words) = (Vec::new(), Vec::new());
         for row in regions {
-            for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(tag, *l, *h)) {
+            for &(low, high) in row.bands_mhz {
                 for (m, mount) in tag.mounts.iter().enumerate() {
+                    if let Some(why) = missing(tag, low, high, mount.gap_mm().unwrap_or(f64::INFINITY)) {
+                        words.push(format!(
+                            "{}, {mount}: left out, it needs {low} to {high} MHz, but the {why}.",
+                            row.key
+                        ));
+                        continue;
+                    }
                     let (old, new) =
                         (self.values(self.old, m, low, high), self.values(self.new, m, low, high));
                     match batch_against_prototype(&old, &new, self.margin_db, ALPHA_EQUIVALENCE, 0.0) {

@@ -4,11 +4,11 @@ use super::answer::{EquivalenceAnswer, EquivalenceRow, PairAnswer, PairCrossings
 use super::one::band_mean;
 use super::{LabRequest, Loaded};
 use crate::course::region_table::Row;
+use crate::lab::Level;
 use crate::lab::stat::backscatter::{BackscatterReading, compare_backscatter};
 use crate::lab::stat::compare::{SampleMean, Verdict, welch};
 use crate::lab::stat::crossing::crossings;
 use crate::lab::stat::equivalence::batch_against_prototype;
-use crate::lab::{Level, Mount};
 use crate::tag::interval::{CurveInterval, placement_sd};
 use crate::tag::load::Measured;
 use crate::tag::pchip::Pchip;
@@ -92,25 +92,41 @@ fn known_part(first: &Measured, second: &Measured, request: &LabRequest) -> f64 
     [placing(first), placing(second), bias(first), bias(second)].iter().map(|u| u * u).sum::<f64>().sqrt()
 }
 
-/// Whether a tag's curve is a stand-in somewhere in the band at this gap.
-fn never_woke(tag: &Measured, low: f64, high: f64, gap_mm: f64) -> bool {
-    let gap = |mount: &Mount| mount.gap_mm().unwrap_or(f64::INFINITY);
-    // The mounts next to the gap on either side take part in the value; closer than the closest, that one.
-    let closer = tag.mounts.iter().map(gap).filter(|g| *g <= gap_mm + 1e-9).fold(0.0, f64::max);
-    let wider = tag.mounts.iter().map(gap).filter(|g| *g >= gap_mm - 1e-9).fold(f64::INFINITY, f64::min);
-    tag.mounts.iter().enumerate().filter(|(_, mount)| gap(mount) == closer || gap(mount) == wider).any(
-        |(m, _)| {
-            tag.grid_mhz[m]
-                .iter()
-                .zip(&tag.alignment.mean[m])
-                .any(|(f, level)| *f >= low && *f <= high && matches!(level, Some(Level::Above(_))))
-        },
-    )
+/// Mounts that take part in the value at a gap: those next to it on either side; closer than the closest, that one; wider than the
+/// widest, that one.
+fn beside(tag: &Measured, gap_mm: f64) -> Vec<usize> {
+    let gap = |m: usize| tag.mounts[m].gap_mm().unwrap_or(f64::INFINITY);
+    let all = || 0..tag.mounts.len();
+    let closer = all().filter(|&m| gap(m) <= gap_mm + 1e-9).max_by(|&a, &b| gap(a).total_cmp(&gap(b)));
+    let wider = all().filter(|&m| gap(m) >= gap_mm - 1e-9).min_by(|&a, &b| gap(a).total_cmp(&gap(b)));
+    let mut out: Vec<usize> = [closer, wider].into_iter().flatten().collect();
+    out.dedup();
+    out
 }
 
-pub fn covered(tag: &Measured, low: f64, high: f64) -> bool {
-    let (from, to) = tag.tag.curve.covered_mhz();
-    from <= low && to >= high
+/// Whether a tag's curve is a belief somewhere in the band at this gap.
+fn never_woke(tag: &Measured, low: f64, high: f64, gap_mm: f64) -> bool {
+    beside(tag, gap_mm).into_iter().any(|m| {
+        tag.grid_mhz[m]
+            .iter()
+            .zip(&tag.alignment.mean[m])
+            .any(|(f, level)| *f >= low && *f <= high && matches!(level, Some(Level::Above(_))))
+    })
+}
+
+/// Why a tag has no threshold over a whole band at a gap; `None` where it has.
+pub fn missing(tag: &Measured, low: f64, high: f64, gap_mm: f64) -> Option<String> {
+    beside(tag, gap_mm).into_iter().find_map(|m| {
+        let (from, to) = tag.tag.curve.mounts()[m].threshold_dbm.span();
+        (from > low || to < high).then(|| {
+            format!("thresholds of {} at {} run from {from} to {to} MHz", tag.tag.name, tag.mounts[m])
+        })
+    })
+}
+
+/// Rows of a comparison that are left out, each with its reason.
+fn left_out(row: &Row, (low, high): (f64, f64), place: &Place, why: &str) -> String {
+    format!("{}, {}: left out, it needs {low} to {high} MHz, but the {why}.", row.key, place.name)
 }
 
 pub fn pair(first: &Loaded, second: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> PairAnswer {
@@ -118,10 +134,16 @@ pub fn pair(first: &Loaded, second: &Loaded, request: &LabRequest, regions: &[&'
     let known = known_part(a, b, request);
     let places = places(a, b);
     let (curve_a, curve_b) = (needed_at_least(a), needed_at_least(b));
-    let mut rows = Vec::new();
+    let (mut rows, mut not_compared) = (Vec::new(), Vec::new());
     for row in regions {
-        for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(a, *l, *h) && covered(b, *l, *h)) {
+        for &(low, high) in row.bands_mhz {
             for place in &places {
+                let why = missing(a, low, high, place.first_gap_mm)
+                    .or_else(|| missing(b, low, high, place.second_gap_mm));
+                if let Some(why) = why {
+                    not_compared.push(left_out(row, (low, high), place, &why));
+                    continue;
+                }
                 let x = sample_mean(&sample_values(a, &curve_a, low, high, place.first_gap_mm));
                 let y = sample_mean(&sample_values(b, &curve_b, low, high, place.second_gap_mm));
                 let (Some(x), Some(y)) = (x, y) else { continue };
@@ -151,6 +173,7 @@ pub fn pair(first: &Loaded, second: &Loaded, request: &LabRequest, regions: &[&'
         crossings,
         backscatter: backscatter(a, b, regions),
         words,
+        left_out: not_compared,
     }
 }
 
@@ -247,9 +270,14 @@ pub fn equivalence(
     let known = known_part(old, new, request);
     let (mut rows, mut words) = (Vec::new(), Vec::new());
     for row in regions {
-        for &(low, high) in row.bands_mhz.iter().filter(|(l, h)| covered(old, *l, *h) && covered(new, *l, *h))
-        {
+        for &(low, high) in row.bands_mhz {
             for place in places(old, new) {
+                let why = missing(old, low, high, place.first_gap_mm)
+                    .or_else(|| missing(new, low, high, place.second_gap_mm));
+                if let Some(why) = why {
+                    words.push(left_out(row, (low, high), &place, &why));
+                    continue;
+                }
                 let x = sample_values(old, &old.tag.curve, low, high, place.first_gap_mm);
                 let y = sample_values(new, &new.tag.curve, low, high, place.second_gap_mm);
                 match batch_against_prototype(&x, &y, margin_db, ALPHA_EQUIVALENCE, known) {

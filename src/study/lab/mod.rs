@@ -11,6 +11,8 @@ pub use answer::*;
 
 use crate::course::region_table::{ROWS, Row};
 use crate::diag::{Checked, Diagnostic, Severity};
+use crate::lab::faults::Finding;
+use crate::lab::tag_file::{FindingFile, TagFile};
 use crate::lab::{raw_folder, write};
 use crate::study::provenance::{InputFile, SCHEMA_VERSION};
 use crate::tag::load::{Measured, from_sweeps, measured};
@@ -128,6 +130,8 @@ pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
             (None, true) => "Invented readings, written by `readodds lab`.",
             (None, false) => "Written by `readodds lab`.",
         };
+        let finding = tags.iter().flat_map(|tag| &tag.findings).filter(|f| f.kind != COVER).map(travelling);
+        let file = &TagFile { finding: finding.collect(), ..file.clone() };
         let files = write::files(file, &only.measured.sweeps, origin);
         write::folder(place, &files, request.force).map_err(|problem| vec![*problem])?;
         written = Some(place.display().to_string());
@@ -147,6 +151,18 @@ pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
         inputs: loaded.iter().flat_map(|tag| &tag.measured.tag.file_hashes).map(input).collect(),
     };
     Ok((answer, warnings))
+}
+
+/// Kind of the findings about the bands asked for: whoever forecasts asks for bands of his own.
+const COVER: &str = "cover";
+
+fn travelling(finding: &Finding) -> FindingFile {
+    FindingFile {
+        kind: finding.kind.to_owned(),
+        serious: finding.serious,
+        about: finding.about.clone(),
+        words: finding.words.clone(),
+    }
 }
 
 /// Whether there are a prototype and a batch.

@@ -10,6 +10,7 @@ use crate::lab::stat::few::spread_summary;
 use crate::lab::stat::hierarchy::{TwoSpreads, two_spreads};
 use crate::lab::stat::spread_words::spread_sentences;
 use crate::lab::{Level, Sweep, raw_budget};
+use crate::tag::MountCurve;
 use crate::tag::interval::{CurveInterval, placement_sd, slope};
 use crate::tag::load::Measured;
 use crate::tag::mounts::width_3db;
@@ -29,7 +30,7 @@ pub fn answer(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -
     let tag = &measured.tag;
     let precision = super::precision::over_factors(measured);
     let mut findings = findings(loaded, request, regions);
-    findings.extend(precision.iter().flat_map(|of| {
+    let standing_out = precision.iter().flat_map(|of| {
         of.flags.iter().map(|flag| Finding {
             kind: "stands-out",
             serious: false,
@@ -38,7 +39,14 @@ pub fn answer(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -
             number: flag.difference_db,
             unit: "dB",
         })
-    }));
+    });
+    for finding in standing_out {
+        // Read back from a folder written by this program it is there already.
+        if !findings.iter().any(|f| f.words == finding.words) {
+            findings.push(finding);
+        }
+    }
+    faults::sort(&mut findings);
     let repeats = repeats_against_samples(&measured.sweeps, request.level);
     TagAnswer {
         name: tag.name.clone(),
@@ -68,6 +76,32 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
         found.extend(bench::quiet_room(&raw.raw, &raw.quiet_room));
         found.extend(bench::near_field(&raw.file, high));
     }
+    let curve = &measured.tag.curve;
+    for (mount, m) in measured.mounts.iter().zip(curve.mounts()) {
+        // A tag that slept cannot reply: only where it woke is a reply missing.
+        let (x, _) = m.threshold_dbm.knots();
+        let woke: Vec<f64> = x
+            .iter()
+            .copied()
+            .filter(|f| m.open.as_ref().is_none_or(|o| o.added_db(*f, 1.0) == 0.0))
+            .collect();
+        let (Some(&first), Some(&last)) = (woke.first(), woke.last()) else { continue };
+        let (from, to) = m.backscatter_db.span();
+        let short = (from - first).max(last - to);
+        if short > 0.0 {
+            let words = format!(
+                "{mount}: the tag woke from {first} to {last} MHz, but its reply was read from {from} to {to} MHz only; beyond, the last reply stands in. Thresholds are not touched by this."
+            );
+            found.push(Finding {
+                kind: "reply-cover",
+                serious: false,
+                about: mount.to_string(),
+                words,
+                number: short,
+                unit: "MHz",
+            });
+        }
+    }
     for row in regions {
         let from = row.bands_mhz.iter().map(|b| b.0).fold(f64::INFINITY, f64::min);
         let to = row.bands_mhz.iter().map(|b| b.1).fold(f64::NEG_INFINITY, f64::max);
@@ -77,8 +111,10 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
         }
         let short = (needed - high).max(low - from);
         let words = format!(
-            "The sweeps run from {low} to {high} MHz in all mounts. {} needs {from} to {to} MHz, and {needed} MHz with the {} MHz that water may shift the tag: {short:.1} MHz are missing and are taken from the end of the sweep.",
-            row.name, request.water_shift_mhz,
+            "Thresholds were looked for from {low} to {high} MHz in all mounts{}. {} needs {from} to {to} MHz, and {needed} MHz with the {} MHz that water may shift the tag: {short:.1} MHz are missing and are taken from the end of the sweep.",
+            narrowest(measured, low, high),
+            row.name,
+            request.water_shift_mhz,
         );
         let serious = from < low || to > high;
         found.push(Finding {
@@ -90,8 +126,30 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
             unit: "MHz",
         });
     }
+    // What only the bench could show stays with the sweeps it was seen in.
+    for earlier in &measured.file.finding {
+        if !found.iter().any(|f| f.kind == earlier.kind && f.about == earlier.about) {
+            found.push(faults::carried(earlier));
+        }
+    }
     faults::sort(&mut found);
     found
+}
+
+/// Which mount cuts the common span short, where one alone does.
+fn narrowest(measured: &Measured, low: f64, high: f64) -> String {
+    let spans = measured.mounts.iter().zip(measured.tag.curve.mounts());
+    let widest = |(_, m): &(&crate::lab::Mount, &MountCurve)| m.threshold_dbm.span();
+    let cut: Vec<String> = spans
+        .clone()
+        .filter(|one| widest(one).0 == low && widest(one).1 == high)
+        .map(|(mount, _)| mount.to_string())
+        .collect();
+    if cut.len() == 1 && measured.mounts.len() > 1 {
+        format!(" ({} is the narrowest)", cut[0])
+    } else {
+        String::new()
+    }
 }
 
 fn mounts(measured: &Measured, request: &LabRequest, regions: &[&'static Row]) -> Vec<MountAnswer> {
@@ -111,20 +169,19 @@ fn mounts(measured: &Measured, request: &LabRequest, regions: &[&'static Row]) -
             k.is_some_and(|k| matches!(measured.alignment.mean[m][k], Some(Level::Above(_))))
         };
         let point = |(&freq, &threshold): (&f64, &f64)| {
-            let half = interval.half_width_db(slope(&curve.threshold_dbm, freq));
+            let (low_dbm, high_dbm) = interval.ends_dbm(curve, freq);
             CurvePoint {
                 freq_mhz: freq,
                 threshold_dbm: threshold,
-                low_dbm: threshold - half,
-                high_dbm: threshold + half,
+                low_dbm,
+                high_dbm,
                 backscatter_db: curve.backscatter_db.value(freq),
                 never_woke: never(freq),
             }
         };
         let band = |row: &&'static Row| {
-            let parts = row.bands_mhz.iter().map(|&(low, high)| {
-                band(row, low, high, &curve.threshold_dbm, &curve.backscatter_db, &interval)
-            });
+            let parts =
+                row.bands_mhz.iter().map(|&(low, high)| band(row, low, high, curve, &never, &interval));
             parts.collect::<Vec<_>>()
         };
         MountAnswer {
@@ -146,11 +203,19 @@ fn band(
     row: &'static Row,
     low_mhz: f64,
     high_mhz: f64,
-    threshold: &Pchip,
-    backscatter: &Pchip,
+    mount: &MountCurve,
+    never: &dyn Fn(f64) -> bool,
     interval: &CurveInterval,
 ) -> BandAnswer {
-    let covered = |curve: &Pchip| curve.span().0 <= low_mhz && curve.span().1 >= high_mhz;
+    let (threshold, backscatter) = (&mount.threshold_dbm, &mount.backscatter_db);
+    let inside = threshold.knots().0.iter().filter(|f| (low_mhz..=high_mhz).contains(*f));
+    let (all, open) =
+        inside.fold((0.0, 0.0), |(all, open), f| (all + 1.0, open + f64::from(u8::from(never(*f)))));
+    let end = |of: &dyn Fn((f64, f64)) -> f64| {
+        covered_by(threshold, low_mhz, high_mhz)
+            .then(|| band_mean(low_mhz, high_mhz, |f| of(interval.ends_dbm(mount, f))))
+    };
+    let covered = |curve: &Pchip| covered_by(curve, low_mhz, high_mhz);
     let mean = |curve: &Pchip| covered(curve).then(|| band_mean(low_mhz, high_mhz, |f| curve.value(f)));
     let worst = |f: f64, worst: f64| threshold.value(f).max(worst);
     let step = (high_mhz - low_mhz) / (BAND_POINTS - 1) as f64;
@@ -159,14 +224,31 @@ fn band(
         low_mhz,
         high_mhz,
         threshold_dbm: mean(threshold),
-        half_width_db: covered(threshold).then(|| {
+        half_width_db: (covered(threshold) && open == 0.0).then(|| {
             let mean_slope = band_mean(low_mhz, high_mhz, |f| slope(threshold, f));
             interval.half_width_db(mean_slope)
         }),
+        low_dbm: end(&|ends| ends.0),
+        high_dbm: end(&|ends| ends.1),
+        open_share: if all > 0.0 {
+            open / all
+        } else {
+            f64::from(u8::from(open_at_ends(mount, low_mhz, high_mhz)))
+        },
         backscatter_db: mean(backscatter),
         worst_in_band_dbm: covered(threshold)
             .then(|| (0..BAND_POINTS).fold(f64::NEG_INFINITY, |w, k| worst(low_mhz + step * k as f64, w))),
     }
+}
+
+fn covered_by(curve: &Pchip, low_mhz: f64, high_mhz: f64) -> bool {
+    curve.span().0 <= low_mhz && curve.span().1 >= high_mhz
+}
+
+/// Whether a band that holds no reading of its own lies among open thresholds.
+fn open_at_ends(mount: &MountCurve, low_mhz: f64, high_mhz: f64) -> bool {
+    let added = |f: f64| mount.open.as_ref().map_or(0.0, |open| open.added_db(f, 1.0));
+    added(low_mhz) > 0.0 || added(high_mhz) > 0.0
 }
 
 fn spread(measured: &Measured, request: &LabRequest) -> SpreadAnswer {

@@ -3,6 +3,7 @@
 use super::decide::{Choice, MATTERS, Standing, choose, mean, probability_least, regret, ties};
 use super::groups::{Split, grouped, splits};
 use super::ledger::Ledger;
+use super::open::{OpenTag, open_tags};
 use super::run::Cells;
 use super::worth::{Worth, worth};
 use crate::diag::Diagnostic;
@@ -12,7 +13,7 @@ use crate::estimate::replicates::{Figure, Scale};
 use crate::estimate::run::Stopped;
 use crate::numeric::summary::quantile_of_sorted;
 use crate::passing::draw::REPLICATES;
-use crate::study::provenance::{InputFile, Provenance, SCHEMA_VERSION, warning_lines};
+use crate::study::provenance::{InputFile, Provenance, SCHEMA_VERSION, findings_of, warning_lines};
 use crate::study::season::Season;
 use crate::study::season::resolve::Resolved;
 use serde::Serialize;
@@ -95,6 +96,8 @@ pub struct Answer {
     pub variants: Vec<VariantResult>,
     pub splits: Vec<Split>,
     pub worth: Vec<Worth>,
+    /// Tags in question whose thresholds are open in some mount.
+    pub open: Vec<OpenTag>,
     /// Shares of the passings that the season file wants in bands of its market.
     pub market: Vec<String>,
     pub worlds: u64,
@@ -216,6 +219,7 @@ fn read(
         .leader
         .map(|leader| worth(&full, cells, resolved, &races[0], leader, &in_question))
         .unwrap_or_default();
+    let open = open_tags(&full, cells, resolved, &races[0], base.leader, &in_question);
     Answer {
         season: season.name.clone(),
         note: season.note.clone(),
@@ -230,6 +234,7 @@ fn read(
         variants,
         splits: splits(season, &full, &races[0], &base),
         worth,
+        open,
         market: season.market.iter().map(|m| m.words()).collect(),
         worlds: most as u64,
         passings: cells.passings(),
@@ -243,6 +248,7 @@ fn read(
             version: env!("CARGO_PKG_VERSION").to_owned(),
             seed: request.seed,
             set_up: resolved.set_up(),
+            findings: findings_of(resolved.tags.iter().map(|tag| &**tag)),
             inputs: resolved
                 .file_hashes
                 .iter()

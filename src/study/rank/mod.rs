@@ -10,6 +10,7 @@ pub mod answer;
 pub mod decide;
 pub mod groups;
 mod ledger;
+pub mod open;
 mod run;
 pub mod worth;
 

@@ -62,7 +62,7 @@ pub fn worth(
 }
 
 /// Value of an unknown at every level, as drawn for a tag.
-fn values(
+pub(super) fn values(
     cells: &Cells,
     resolved: &Resolved,
     tag: usize,
