@@ -33,10 +33,10 @@ impl Limit {
         self.key.rsplit('.').next().unwrap_or(self.key)
     }
 
-    /// `0..=8 m`.
+    /// `0 to 8 m`.
     pub fn range(&self) -> String {
         let unit = if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) };
-        format!("{}..={}{unit}", self.min, self.max)
+        format!("{} to {}{unit}", self.min, self.max)
     }
 
     /// The message when `value` is refused.

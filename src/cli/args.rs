@@ -30,6 +30,11 @@ pub enum Command {
         after_help = "Examples:\n  readodds schema > scenario.schema.json\n  readodds schema tag > tag.schema.json"
     )]
     Schema(SchemaArgs),
+    /// Write a first scenario from a few answers: commented, at lawful power, ready to be corrected
+    #[command(
+        after_help = "Examples:\n  readodds new --region usa --antennas panels --road-width 6 --runners 2000 --weather rain\n  readodds new --region eu_lower --tag tags/birch --out my-race.toml"
+    )]
+    New(NewArgs),
     /// Forecast the misses at every timing point of a scenario, with intervals and reasons
     #[command(
         after_help = "Examples:\n  readodds predict scenarios/half-marathon-rain-eu-lower.toml\n  readodds predict scenarios/city-10k-dry-usa.toml --tag demo-data/tags/birch --format json\n\nExit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error."
@@ -40,6 +45,16 @@ pub enum Command {
         after_help = "Examples:\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --worst 6\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --race 0 --passing 12\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --race 0 --passing 12 --format csv\n\nRaces and passings count from 0."
     )]
     Explain(ExplainArgs),
+    /// Print the completions of a shell
+    #[command(
+        after_help = "Example:\n  readodds completions bash > ~/.local/share/bash-completion/completions/readodds"
+    )]
+    Completions(CompletionsArgs),
+    /// Print a manual page (roff)
+    #[command(
+        after_help = "Examples:\n  readodds manual | man -l -\n  readodds manual predict > readodds-predict.1"
+    )]
+    Manual(ManualArgs),
     /// Put the shards of a run together to its forecast
     #[command(
         after_help = "Example:\n  readodds merge scenarios/half-marathon-rain-eu-lower.toml rows --format json\n\nRefuses shards that are missing, double, unfinished, or made from other files, seeds or versions."
@@ -126,6 +141,53 @@ pub struct CheckArgs {
     /// Write the result to a file instead of stdout (whole or not at all)
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// Where the race is: a region's key, as in `usa` or `eu_lower`
+    #[arg(long)]
+    pub region: String,
+    /// dry, humid, showers, rain or downpour
+    #[arg(long, default_value = "dry")]
+    pub weather: String,
+    #[arg(long, default_value_t = 2000)]
+    pub runners: u64,
+    /// Width of the road at the finish, m
+    #[arg(long, value_name = "M", default_value_t = 5.0)]
+    pub road_width: f64,
+    /// Antennas of the finish
+    #[arg(long, value_enum, default_value = "mats")]
+    pub antennas: Antennas,
+    #[arg(long, default_value = "My race")]
+    pub name: String,
+    /// Tag folder, relative to the scenario
+    #[arg(long, value_name = "FOLDER", default_value = "tags/my-tag")]
+    pub tag: String,
+    /// Write to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Antennas {
+    /// Side by side on the road
+    Mats,
+    /// On both sides, turned against the runners
+    Panels,
+    /// A pair on a gantry
+    Overhead,
+}
+
+#[derive(Debug, Args)]
+pub struct CompletionsArgs {
+    pub shell: clap_complete::Shell,
+}
+
+#[derive(Debug, Args)]
+pub struct ManualArgs {
+    /// A command, for its own page
+    pub command: Option<String>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

@@ -10,7 +10,9 @@ pub mod interrupt;
 pub mod job;
 pub mod lab;
 pub mod long_run;
+pub mod manual;
 pub mod merge;
+pub mod new;
 pub mod output;
 pub mod pictures;
 pub mod places;
@@ -50,6 +52,9 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
     match &cli.command {
         Command::Check(args) => check::run(args, places),
         Command::Schema(args) => check::schema(args.of),
+        Command::New(args) => new::run(args, places),
+        Command::Completions(args) => manual::completions(args),
+        Command::Manual(args) => manual::manual(args),
         Command::Predict(args) => predict::run(args, places),
         Command::Explain(args) => explain::run(args, places),
         Command::Merge(args) => merge::run(args, places),

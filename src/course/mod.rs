@@ -19,6 +19,7 @@ pub mod region;
 pub mod region_table;
 mod resolve;
 pub mod schema;
+pub mod starter;
 pub mod surface;
 pub mod timing_point;
 mod values;

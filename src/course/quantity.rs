@@ -35,7 +35,7 @@ pub fn from_parts(parts: &[(&str, Option<f64>)]) -> Result<Quantity, String> {
             if median > 0.0 && (0.0..=3.0).contains(&ln_sd) {
                 Ok(Quantity::LogNormal { median, ln_sd })
             } else {
-                Err(format!("median = {median} must be above 0 and ln_sd = {ln_sd} in 0..=3"))
+                Err(format!("median = {median} must be above 0 and ln_sd = {ln_sd} between 0 and 3"))
             }
         }
         _ => {

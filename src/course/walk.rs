@@ -287,12 +287,46 @@ fn type_words(value: &DeValue) -> &'static str {
     }
 }
 
+/// What people write for a key or choice: the first that is an option is meant.
+const SPOKEN: [(&str, &[&str]); 22] = [
+    ("us", &["usa"]),
+    ("united states", &["usa"]),
+    ("america", &["usa"]),
+    ("fcc", &["usa"]),
+    ("eu", &["eu_lower"]),
+    ("europe", &["eu_lower"]),
+    ("etsi", &["eu_lower"]),
+    ("uk", &["eu_lower"]),
+    ("belt", &["front_low"]),
+    ("waist", &["front_low"]),
+    ("chest", &["front_high"]),
+    ("front", &["front_high"]),
+    ("hip", &["side"]),
+    ("jacket", &["covered"]),
+    ("poncho", &["covered"]),
+    ("panel", &["side_panel"]),
+    ("gantry", &["overhead"]),
+    ("floor", &["mat"]),
+    ("wet", &["rain"]),
+    ("sunny", &["dry"]),
+    ("storm", &["downpour"]),
+    ("power", &["power_dbm"]),
+];
+
 /// The closest option, when it is close enough to be meant.
 pub fn did_you_mean<'a>(word: &str, options: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     if word.len() > 60 {
         return None;
     }
+    let word = word.to_lowercase();
+    let word = word.as_str();
+    let options: Vec<&str> = options.collect();
+    let spoken = SPOKEN.iter().filter(|(said, _)| *said == word).flat_map(|(_, meant)| *meant);
+    if let Some(option) = spoken.filter_map(|meant| options.iter().find(|o| *o == meant)).next() {
+        return Some(option);
+    }
     options
+        .into_iter()
         .map(|option| {
             let stem = word.len() >= 3 && (option.starts_with(word) || word.starts_with(option));
             (if stem { 0.95 } else { strsim::normalized_damerau_levenshtein(word, option) }, option)
@@ -300,4 +334,22 @@ pub fn did_you_mean<'a>(word: &str, options: impl Iterator<Item = &'a str>) -> O
         .filter(|(likeness, _)| *likeness >= 0.55)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, option)| option)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::did_you_mean;
+
+    #[test]
+    fn what_people_write_is_understood() {
+        let regions = || ["eu_lower", "eu_upper", "usa", "canada"].into_iter();
+        for (word, meant) in
+            [("USA", "usa"), ("us", "usa"), ("europe", "eu_lower"), ("EU", "eu_lower"), ("cnada", "canada")]
+        {
+            assert_eq!(did_you_mean(word, regions()), Some(meant), "{word}");
+        }
+        let placements = || ["front_high", "front_low", "side", "back"].into_iter();
+        assert_eq!(did_you_mean("belt", placements()), Some("front_low"));
+        assert_eq!(did_you_mean("mars", regions()), None);
+    }
 }
