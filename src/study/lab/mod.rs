@@ -5,6 +5,7 @@ pub mod batches;
 pub mod compare;
 pub mod one;
 pub mod precision;
+pub mod samples;
 pub mod session;
 
 pub use answer::*;
