@@ -101,3 +101,19 @@ fn findings_survive_a_second_writing() {
     assert!(count(&text(&one)) > 0);
     assert_eq!(count(&text(&one)), count(&text(&two)), "{}", text(&two));
 }
+
+/// What could not be read again is not written: here limits above anything a tag can be offered.
+#[test]
+fn nothing_is_written_that_could_not_be_read_again() {
+    let scratch = Scratch::new("unreadable");
+    let raw = scratch.0.join("raw");
+    std::fs::create_dir_all(&raw).unwrap();
+    let toml = "# Invented.\nname = \"x\"\nown_spacer_mm = 1.5\nlevel = \"raw\"\n[export]\nno_answer = [\"-\"]\n[columns]\nfreq = { name = \"f\", unit = \"MHz\" }\nthreshold = { name = \"p\", unit = \"dBm\" }\nreply = { name = \"r\", unit = \"dBm\" }\n[setup]\ndistance_m = 1.0\nantenna_gain_dbi = 6.0\ncable_loss_db = 1.0\nmax_generator_dbm = 60.0\n[[sweep]]\nfile = \"a.txt\"\nsample = \"A\"\nphantom = \"none\"\n";
+    std::fs::write(raw.join("tag.toml"), toml).unwrap();
+    std::fs::write(raw.join("a.txt"), "f,p,r\n864,10,-50\n866,10,-50\n868,-,\n").unwrap();
+    let written = scratch.0.join("written");
+    let (code, _, told) = readodds(&["lab", raw.to_str().unwrap(), "--write", written.to_str().unwrap()]);
+    assert_eq!(code, 2, "{told}");
+    assert!(told.contains("csv-range") && told.contains("nothing was written"), "{told}");
+    assert!(!written.exists());
+}

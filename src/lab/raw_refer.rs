@@ -52,12 +52,44 @@ impl Bench {
     }
 }
 
+/// What a correction can be, dB.
+struct Bounds {
+    min: f64,
+    max: f64,
+    why: &'static str,
+}
+
+/// Noise of a network analyser may show a short adapter a little above 0 dB. Our estimate: 0.1 dB.
+const CABLE: Bounds = Bounds {
+    min: -0.1,
+    max: 60.0,
+    why: "a cable does not amplify: a loss is written without a sign, in a Touchstone file |S21| lies below 0 dB",
+};
+/// Chamber antennas, from a short probe to a long horn. Our estimate.
+const GAIN: Bounds = Bounds { min: -10.0, max: 25.0, why: "gain of a chamber antenna in dBi, not a ratio" };
+const TRANSFER: Bounds = Bounds { min: -20.0, max: 20.0, why: "what a reference tag reads too low here" };
+
+impl Bounds {
+    /// The worst point of a table outside the bounds.
+    fn broken(&self, correction: &Correction, source: &Arc<Source>) -> Option<Diagnostic> {
+        let Correction::Table { freq_mhz, value_db } = correction else { return None };
+        let outside = |v: f64| (self.min - v).max(v - self.max);
+        let (freq, value) = freq_mhz
+            .iter()
+            .zip(value_db)
+            .filter(|(_, v)| outside(**v) > 0.0)
+            .max_by(|a, b| outside(*a.1).total_cmp(&outside(*b.1)))?;
+        let message = format!("{value:.2} dB at {freq} MHz is outside {}..={} dB", self.min, self.max);
+        Some(Diagnostic::error("raw-bench", message).in_file(source).help(self.why))
+    }
+}
+
 /// Reads the correction files named in the set-up, relative to `folder`.
 pub fn bench(file: &RawFile, folder: &Path) -> Checked<Bench> {
     let setup = &file.setup;
     let mut found: Vec<Diagnostic> = Vec::new();
     let mut file_hashes = Vec::new();
-    let mut one = |number: Option<f64>, name: &Option<String>| -> Option<Correction> {
+    let mut one = |number: Option<f64>, name: &Option<String>, bounds: &Bounds| -> Option<Correction> {
         let Some(name) = name else { return number.map(Correction::Constant) };
         let read = match text::read(&folder.join(name)) {
             Ok(read) => read,
@@ -70,6 +102,7 @@ pub fn bench(file: &RawFile, folder: &Path) -> Checked<Bench> {
         match correction::read(&read.source) {
             Ok((correction, warnings)) => {
                 found.extend(warnings);
+                found.extend(bounds.broken(&correction, &read.source));
                 Some(correction)
             }
             Err(problems) => {
@@ -80,12 +113,13 @@ pub fn bench(file: &RawFile, folder: &Path) -> Checked<Bench> {
     };
     // Checked before: where levels are referred, gain and cable are there.
     let zero = Correction::Constant(0.0);
-    let gain_dbi = one(setup.antenna_gain_dbi, &setup.antenna_gain_file).unwrap_or(zero.clone());
-    let cable_db = one(setup.cable_loss_db, &setup.cable_loss_file).unwrap_or(zero.clone());
-    let receive_gain = one(setup.receive_gain_dbi, &setup.receive_gain_file);
-    let receive_cable = one(setup.receive_cable_loss_db, &setup.receive_cable_loss_file);
-    let transfer_threshold = one(setup.transfer_threshold_db, &setup.transfer_threshold_file);
-    let transfer_backscatter = one(setup.transfer_backscatter_db, &setup.transfer_backscatter_file);
+    let gain_dbi = one(setup.antenna_gain_dbi, &setup.antenna_gain_file, &GAIN).unwrap_or(zero.clone());
+    let cable_db = one(setup.cable_loss_db, &setup.cable_loss_file, &CABLE).unwrap_or(zero.clone());
+    let receive_gain = one(setup.receive_gain_dbi, &setup.receive_gain_file, &GAIN);
+    let receive_cable = one(setup.receive_cable_loss_db, &setup.receive_cable_loss_file, &CABLE);
+    let transfer_threshold = one(setup.transfer_threshold_db, &setup.transfer_threshold_file, &TRANSFER);
+    let transfer_backscatter =
+        one(setup.transfer_backscatter_db, &setup.transfer_backscatter_file, &TRANSFER);
     let mut antenna_reflection = file.uncertainty.antenna_reflection.map(Reflection::Constant);
     if let Some(name) = &file.uncertainty.antenna_s11_file {
         let read = text::read(&folder.join(name)).map_err(|problem| vec![*problem]).and_then(|read| {

@@ -103,6 +103,11 @@ pub fn read(source: &Arc<Source>, ports: usize) -> Checked<Touchstone> {
                     );
                 } else if freq_mhz.last().is_some_and(|last| freq <= *last) {
                     wrong(format!("frequency {} does not increase", values[0]), &mut problems);
+                } else if let Some(below) = options.negative_magnitude(&values[1..]) {
+                    wrong(
+                        format!("magnitude {below} is negative: are these decibels (option DB)?"),
+                        &mut problems,
+                    );
                 } else {
                     freq_mhz.push(freq);
                     s.push(values[1..].chunks(2).map(|pair| complex(options.format, pair)).collect());
@@ -115,6 +120,13 @@ pub fn read(source: &Arc<Source>, ports: usize) -> Checked<Touchstone> {
     }
     let reference_ohm = options.map_or(50.0, |o| o.reference_ohm);
     problems.finish(Touchstone { ports, reference_ohm, freq_mhz, s })
+}
+
+impl Options {
+    fn negative_magnitude(&self, pairs: &[f64]) -> Option<f64> {
+        let polar = matches!(self.format, Format::MagnitudeAngle);
+        pairs.iter().step_by(2).copied().find(|value| polar && *value < 0.0)
+    }
 }
 
 fn empty(ports: usize) -> Touchstone {

@@ -4,7 +4,7 @@ use super::align::{Alignment, Track, align};
 use super::censored::mean_level;
 use super::interval::placement_sd;
 use super::spread::Spread;
-use super::{MountCurve, Tag, TagCurve, mounts};
+use super::{MountCurve, Tag, TagCurve, mounts, plausible};
 use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
 use crate::lab::tag_file::{self, DEFAULT_LAB_BIAS_SD_DB, FindingFile, TagFile};
 use crate::lab::{Level, Mount, Sweep, parse, sweep, text};
@@ -161,6 +161,8 @@ pub fn from_sweeps(
     mut found: Vec<Diagnostic>,
 ) -> Checked<Measured> {
     found.extend(sweep::clashes(&sweeps));
+    found.extend(plausible::implausible(&sweeps));
+    found.extend(plausible::copies(&sweeps));
     if let Some(wanted) = &file.prototype_batch
         && !sweeps.iter().any(|s| s.taken.batch == *wanted)
     {

@@ -8,6 +8,7 @@ pub mod load;
 pub mod mounts;
 pub mod open;
 pub mod pchip;
+pub mod plausible;
 pub mod shape;
 pub mod spread;
 

@@ -32,7 +32,11 @@ pub struct Finding {
 }
 
 /// Every kind of finding.
-pub const KINDS: [&str; 10] = [
+pub const KINDS: [&str; 14] = [
+    "dud",
+    "exchanged",
+    "misplaced",
+    "spike",
     "ripple",
     "step",
     "drift",

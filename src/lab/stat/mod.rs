@@ -22,3 +22,4 @@ pub mod spread_words;
 pub mod survival;
 pub mod tolerance;
 pub mod trend;
+pub mod two_way;

@@ -5,18 +5,19 @@ pub mod batches;
 pub mod compare;
 pub mod one;
 pub mod precision;
+pub mod samples;
 pub mod session;
 
 pub use answer::*;
 
 use crate::course::region_table::{ROWS, Row};
-use crate::diag::{Checked, Diagnostic, Severity};
+use crate::diag::{Checked, Diagnostic, Severity, Source};
 use crate::lab::faults::Finding;
-use crate::lab::tag_file::{FindingFile, TagFile};
-use crate::lab::{raw_folder, write};
+use crate::lab::tag_file::{self, FindingFile, TagFile};
+use crate::lab::{parse, raw_folder, write};
 use crate::study::provenance::{InputFile, SCHEMA_VERSION};
 use crate::tag::load::{Measured, from_sweeps, measured};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Regions whose bands are reported when none is asked for.
 const DEFAULT_REGIONS: [&str; 3] = ["eu_lower", "eu_upper", "usa"];
@@ -133,6 +134,7 @@ pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
         let finding = tags.iter().flat_map(|tag| &tag.findings).filter(|f| f.kind != COVER).map(travelling);
         let file = &TagFile { finding: finding.collect(), ..file.clone() };
         let files = write::files(file, &only.measured.sweeps, origin);
+        readable(place, &files)?;
         write::folder(place, &files, request.force).map_err(|problem| vec![*problem])?;
         written = Some(place.display().to_string());
     }
@@ -147,7 +149,7 @@ pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
         comparisons,
         equivalence,
         written,
-        assumed: assumed(request),
+        assumed: [assumed(request), loaded.iter().flat_map(not_given).collect()].concat(),
         inputs: loaded.iter().flat_map(|tag| &tag.measured.tag.file_hashes).map(input).collect(),
     };
     Ok((answer, warnings))
@@ -155,6 +157,42 @@ pub fn run(request: &LabRequest) -> Checked<LabAnswer> {
 
 /// Kind of the findings about the bands asked for: whoever forecasts asks for bands of his own.
 const COVER: &str = "cover";
+
+/// What is about to be written, read back: nothing is written that the other commands would refuse.
+fn readable(place: &Path, files: &write::Files) -> Result<(), Vec<Diagnostic>> {
+    let shown = |name: &String| place.join(name).display().to_string();
+    let (mut sweeps, mut problems, mut read) = (Vec::new(), Vec::new(), None);
+    for (name, text) in files {
+        let source = Source::new(shown(name), text.clone());
+        if name == "tag.toml" {
+            match tag_file::read(&source) {
+                Ok(file) => read = Some((file, source)),
+                Err(found) => problems.extend(found),
+            }
+        }
+    }
+    let Some((file, toml)) = read else { return Err(problems) };
+    for (name, text) in files.iter().filter(|(name, _)| name != "tag.toml") {
+        match parse::referred_csv(&Source::new(shown(name), text.clone()), file.own_spacer_mm) {
+            Ok((found, _)) => sweeps.extend(found),
+            Err(found) => problems.extend(found),
+        }
+    }
+    if problems.is_empty() {
+        match from_sweeps(file, &toml, sweeps, Vec::new(), Vec::new()) {
+            Ok(_) => return Ok(()),
+            Err(found) => problems.extend(found),
+        }
+    }
+    let errors = problems.into_iter().filter(|d| d.severity == Severity::Error);
+    Err(errors
+        .map(|d| {
+            d.help(
+                "nothing was written: the folder could not be read again; correct the readings it comes from",
+            )
+        })
+        .collect())
+}
 
 fn travelling(finding: &Finding) -> FindingFile {
     FindingFile {
@@ -202,6 +240,36 @@ fn regions(keys: &[String], problems: &mut Vec<Diagnostic>) -> Vec<&'static Row>
         }
     }
     rows
+}
+
+/// Parts of a bench that its tag.toml does not give, and what stands in for them.
+fn not_given(loaded: &Loaded) -> Vec<String> {
+    let Some(raw) = &loaded.raw else { return Vec::new() };
+    let name = &raw.file.name;
+    let mut out = Vec::new();
+    let table: toml::Table = toml::from_str(&raw.toml.text).unwrap_or_default();
+    let given = table.get("setup").and_then(|s| s.get("polarisation_loss_db")).is_some();
+    if !given {
+        out.push(format!("{name}: polarisation_loss_db is not given and taken as 0 dB (antenna and tag co-polar); a circular antenna loses 3 dB each way."));
+    }
+    let u = &raw.file.uncertainty;
+    let parts = [
+        ("generator", u.generator_sd_db.is_some()),
+        ("analyser", u.analyser_sd_db.is_some()),
+        ("cable", u.cable_sd_db.is_some()),
+        ("antenna gain", u.gain_sd_db.is_some()),
+        ("distance", u.distance_half_width_m.is_some()),
+        ("mismatch", u.generator_reflection.is_some()),
+        ("placing", u.positioning_sd_db.is_some()),
+    ];
+    let missing: Vec<&str> = parts.into_iter().filter(|(_, there)| !there).map(|(part, _)| part).collect();
+    if !missing.is_empty() {
+        out.push(format!(
+            "{name}: the uncertainty of {} is not given; the budget leaves it out and is too small by it.",
+            missing.join(", ")
+        ));
+    }
+    out
 }
 
 fn assumed(request: &LabRequest) -> Vec<String> {

@@ -126,6 +126,7 @@ fn findings(loaded: &Loaded, request: &LabRequest, regions: &[&'static Row]) -> 
             unit: "MHz",
         });
     }
+    found.extend(super::samples::findings(measured));
     // What only the bench could show stays with the sweeps it was seen in.
     for earlier in &measured.file.finding {
         if !found.iter().any(|f| f.kind == earlier.kind && f.about == earlier.about) {
