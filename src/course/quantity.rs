@@ -86,7 +86,7 @@ mod tests {
         assert!(check(&SPEED_M_S, &Quantity::LogNormal { median: 2.785, ln_sd: 0.18 }).is_ok());
         let message =
             check(&SPEED_M_S, &Quantity::Normal { mean: 3.0, sd: 1.0 }).expect_err("negative speeds");
-        assert_eq!(message, "draws of speed_m_s reach -2, outside 0.2..=12 m/s");
+        assert_eq!(message, "draws of speed_m_s reach -2, outside 0.2 to 12 m/s");
         assert!(check(&SPEED_M_S, &Quantity::Uniform { min: 1.0, max: 13.0 }).is_err());
         assert!(check(&SPEED_M_S, &Quantity::Pinned(f64::NAN)).is_err());
     }

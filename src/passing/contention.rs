@@ -5,7 +5,10 @@
 //! at N. A round lasts Query − QueryRep plus the expected slots (each slot's time contains the QueryRep that opens it).
 //! Source: framed slotted ALOHA, F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568 (from memory); slot times in
 //! `air_interface`.
-//! Known weakness: a real reader adapts its frame from what it sees; here it knows N.
+//! Against a slot-by-slot simulation (tests/crowd.rs) misses in session S0 are 6 to 7 % high at 80 and 160 arrivals a second for half a second each, a third high
+//! where 1 in 800 is missed; a reader that guesses its frame from collisions does as well as one that knows N. In sessions S1 to S3 nobody is
+//! missed for want of slots.
+//! Known weakness: one number of contenders for a passing; in a wave of a mass start the flow to state is that of the wave.
 
 use super::air_interface::SlotTimes;
 

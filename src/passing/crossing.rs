@@ -15,6 +15,10 @@ use super::waking::LONG_ROUND_S;
 use crate::random::transform::poisson_quantile;
 use crate::tag::curve::AtFrequency;
 
+/// Standard deviation of the number of contenders averaged over a passing, over that at one instant: of an M/G/∞ queue with equal stays T, whose
+/// autocorrelation falls linearly to nil at T, the mean over T has two thirds of the variance (elementary integral).
+const OVER_A_STAY: f64 = 0.816_496_580_927_726;
+
 /// Most ports of one reader.
 pub const MAX_PORTS: usize = 64;
 
@@ -146,7 +150,9 @@ impl<'a> Crossing<'a> {
         if !self.race.prepared.course.effects.contention || reader.mean_contenders <= 0.0 {
             return 1;
         }
-        1 + poisson_quantile(self.draw.contender_rank, reader.mean_contenders)
+        let at_once = f64::from(poisson_quantile(self.draw.contender_rank, reader.mean_contenders));
+        let mean = reader.mean_contenders;
+        1 + (mean + OVER_A_STAY * (at_once - mean)).round().max(0.0) as u32
     }
 
     /// The reader's frame in this crossing's contention, and when it asks.

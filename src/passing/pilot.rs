@@ -5,7 +5,7 @@
 //! Contending time: while awake in session S0; in S1 to S3 a read tag keeps quiet for the flag's persistence, so the time until it is
 //! read (found together with the contention it causes, by fixed point), again after each expiry.
 //! Source: M/G/∞ occupancy = arrival rate × mean stay (J. D. C. Little, Oper. Res. 9 (1961) 383-387).
-//! Known weakness: the flow is steady; a mass start is its own flow. Draws are the pilot's own, so that the forecast's draws stay untouched.
+//! Known weakness: the flow is steady; for a mass start state that of the wave (`wave`). Draws are the pilot's own, so that the forecast's draws stay untouched.
 
 use super::crossing::{Crossing, neighbours_of};
 use super::draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw, crossing_uniforms, runner_uniforms};

@@ -11,8 +11,6 @@ const DEGREE: usize = 5;
 /// A ripple counts from these odds against chance and this amplitude on.
 const MAX_ODDS: f64 = 1e-3;
 const MIN_AMPLITUDE_DB: f64 = 0.15;
-/// From this amplitude on the curve itself is in doubt, dB.
-const SERIOUS_DB: f64 = 0.5;
 /// A polynomial of degree 5 follows half periods down to a fifth of the span or so: shorter extra ways belong to it.
 const LEAST_PERIODS: f64 = 3.5;
 
@@ -51,7 +49,7 @@ pub fn ripple(group: &MountSweeps<'_>) -> Option<Finding> {
         return None;
     }
     let words = format!(
-        "The threshold ripples by ±{:.1} dB with a period of {:.1} MHz. That is a reflection on a way {:.1} m longer than the direct one; the odds that chance shows it are {}. Look for a reflector about {:.1} m behind the tag or the antenna, or two whose ways differ by that much.",
+        "The threshold ripples by ±{:.1} dB with a period of {:.1} MHz. That is a reflection on a way {:.1} m longer than the direct one; the odds that chance shows it are {}. Look for a reflector about {:.1} m behind the tag or the antenna, or two whose ways differ by that much; a tag with a sharp or double resonance can look the same.",
         found.amplitude,
         found.period_mhz,
         found.path_difference_m,
@@ -60,7 +58,8 @@ pub fn ripple(group: &MountSweeps<'_>) -> Option<Finding> {
     );
     Some(Finding {
         kind: "ripple",
-        serious: found.amplitude >= SERIOUS_DB,
+        // A sharp resonance looks the same to a polynomial, so a ripple alone stops no study.
+        serious: false,
         about: group.mount.to_string(),
         words,
         number: found.path_difference_m,
