@@ -423,7 +423,7 @@ fn hinges(out: &mut String, f: &Forecast) {
         .collect();
     out.push_str(&table(&["unknown", "lowest third", "highest third", "decides", "holds"], &rows));
     if let Some(first) = clear.iter().find(|d| d.nobody_knows) {
-        out.push_str(&wrap(&format!("To know the first of these: {}.", first.measure), WIDTH, "  "));
+        out.push_str(&wrap(&format!("To find out the {}: {}.", first.what, first.measure), WIDTH, "  "));
     }
     out.push('\n');
 }
