@@ -121,6 +121,10 @@ fn standing_lines_keep_their_odds_beside_candidates() {
 }
 
 fn ranking(tags: [&str; 2], more: &str) -> rank_answer::Answer {
+    ranking_of(tags, more, 16)
+}
+
+fn ranking_of(tags: [&str; 2], more: &str, most_worlds: u64) -> rank_answer::Answer {
     let text = format!(
         "# Invented.\nname = \"small\"\nmissed_passing_cost = 5\n{more}[[tag]]\nfolder = \"demo-data/tags/{}\"\n[[tag]]\nfolder = \"demo-data/tags/{}\"\n[[scenario]]\nname = \"wet\"\nfile = \"{SCENARIO}\"\nraces = 2\n[[what_if]]\nname = \"more\"\n[[what_if.change]]\nraces_times = 3\n",
         tags[0], tags[1]
@@ -128,7 +132,7 @@ fn ranking(tags: [&str; 2], more: &str) -> rank_answer::Answer {
     let source = Source::new("small.toml", text);
     let (season, _) = file::from_source(source, String::new(), Path::new("")).expect("sound");
     let (resolved, _) = resolve::resolve(&season).expect("sound");
-    let request = rank::Request { seed: 1, most_worlds: 16 };
+    let request = rank::Request { seed: 1, most_worlds };
     rank::answer(&season, &resolved, &request, &[], &mut Kept::nowhere(), &|| false, &|_| {})
         .expect("worlds were finished")
 }
@@ -165,4 +169,17 @@ fn costs_by_kind_of_point_and_market_enter_the_rule() {
     assert!((dear - bill - 50.0 * missed).abs() < 1e-6 * dear, "the only point is a finish");
     let half = ranking(["alder", "birch"], "[[market]]\nlow_mhz = 902\nhigh_mhz = 928\nshare = 0.5\n");
     assert!((total(&half).0 - 0.5 * missed).abs() < 1e-9 * missed);
+}
+
+/// A tag that is surely behind leaves after the first stage; its numbers by kind of race are those of the worlds it has.
+#[test]
+fn a_tag_that_left_early_keeps_its_numbers() {
+    let dry = format!(
+        "[[scenario]]\nname = \"dry\"\nfile = \"{SCENARIO}\"\nraces = 1\nset = {{ \"weather.key\" = \"dry\" }}\n"
+    );
+    let a = ranking_of(["elm", "birch"], &dry, 32);
+    assert_eq!((a.choice.as_deref(), a.worlds), (Some("birch"), 32));
+    assert!(a.passings < 6_000, "elm left after sixteen worlds: {}", a.passings);
+    let rates: Vec<f64> = a.splits.iter().flat_map(|s| &s.groups).flat_map(|g| g.miss_rate.clone()).collect();
+    assert!(rates.len() >= 4 && rates.iter().all(|rate| rate.is_finite()), "{rates:?}");
 }

@@ -232,7 +232,7 @@ fn read(
         choice: base.leader.map(name),
         ties: ties(&base).iter().map(|&t| name(t)).collect(),
         variants,
-        splits: splits(season, &full, &races[0], &base),
+        splits: splits(season, (&full, &short), &races[0], &base),
         worth,
         open,
         market: season.market.iter().map(|m| m.words()).collect(),

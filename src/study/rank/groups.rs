@@ -63,17 +63,26 @@ pub fn grouped(season: &Season, resolved: &Resolved, races: &[(usize, f64)]) -> 
     out
 }
 
-/// What each kind of race would choose, and what that saves over one tag for all.
-pub fn splits(season: &Season, ledger: &Ledger, races: &[(usize, f64)], base: &Choice) -> Vec<Split> {
+/// What each kind of race would choose, and what that saves over one tag for all; `short` knows the tags that left early, too.
+pub fn splits(
+    season: &Season,
+    (ledger, short): (&Ledger, &Ledger),
+    races: &[(usize, f64)],
+    base: &Choice,
+) -> Vec<Split> {
     let tags = &ledger.resolved.tags;
     let kinds = grouped(season, ledger.resolved, races);
     let of = |kinds: &[Kind]| -> Split {
         let choices: Vec<Choice> = kinds.iter().map(|kind| choose(ledger, &kind.races)).collect();
         let group = |(kind, choice): (&Kind, &Choice)| {
             let passings = ledger.passings(&kind.races).max(1.0);
-            let rate = |tag: usize| {
+            let mean = |ledger: &Ledger, tag: usize| {
                 let missed = ledger.missed(&kind.races, tag, 0);
                 missed.iter().sum::<f64>() / missed.len() as f64 / passings
+            };
+            let rate = |tag: usize| {
+                let whole = mean(ledger, tag);
+                if whole.is_nan() { mean(short, tag) } else { whole }
             };
             Group {
                 name: kind.name.clone(),
