@@ -8,8 +8,10 @@
 //!   lab        sweeps in, as measured
 //!   tag        tag curve with its uncertainty
 //!   course     scenario file, validated
+//!   outcome    what happened: counts of races, passings of trials
 //!   passing    one passing: a pure function of its draw
 //!   estimate   many passings
+//!   learn      outcomes and passings to weighted beliefs
 //!   study      the questions
 //!   report     text, JSON, CSV, HTML, figures
 //!   cli        arguments, progress, exit codes
@@ -21,8 +23,10 @@ pub mod diag;
 pub mod estimate;
 pub mod files;
 pub mod lab;
+pub mod learn;
 pub mod limits;
 pub mod numeric;
+pub mod outcome;
 pub mod passing;
 pub mod random;
 pub mod report;

@@ -107,6 +107,9 @@ limits! {
     BOUNCE_M: "beliefs.bounce_m", "m", 0.0, 0.3, "amplitude, half of the 6 to 10 cm peak to peak", OURS;
     SAMPLE_OFFSET_DB: "beliefs.sample_offset_db", "dB", -30.0, 30.0, "difference of one tag from the average tag", OURS;
     SAMPLE_FLOOR_DB: "beliefs.sample_offset_floor_db", "dB", 0.0, 10.0, "a spread is not negative", OURS;
+    // outcomes
+    COUNTED: "point.passed", "runners", 0.0, 1e7, "runners counted", OURS;
+    LOWERED_DB: "power_lowered_db", "dB", 0.0, 40.0, "power is lowered for a trial, never raised", OURS;
     // timing point
     TARGET: "point.target", "", 0.0, 1.0, "a share of the runners; 0.998 is 99.8 %", "definition";
     FLOW_PER_MIN: "point.flow_per_min", "runners/min", 0.0, 6000.0, "a packed start clears some 100 runners per minute and metre of width", OURS;

@@ -3,6 +3,7 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
+pub use super::learn_args::LearnArgs;
 pub use super::study_args::{DriversArgs, RankArgs, RedundancyArgs, StudyFormat};
 
 const EXIT_CODES: &str = "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error; 130 interrupted.";
@@ -85,6 +86,11 @@ pub enum Command {
         after_help = "Examples:\n  readodds drivers scenarios/half-marathon-rain-eu-lower.toml --tag demo-data/tags/dogwood\n  readodds drivers scenarios/river-half-rain-usa.toml --html drivers.html\n\nThe same worlds and passings as predict. Ctrl-C prints what is known so far."
     )]
     Drivers(DriversArgs),
+    /// Learn from races and trials: beliefs weighted by what was counted, for sharper forecasts
+    #[command(
+        after_help = "Examples:\n  readodds learn demo-data/outcomes/*.toml --write learned\n  readodds predict scenarios/river-half-rain-usa.toml --learned learned\n\nTake the counts of all races or of none: whoever learns from bad days alone forecasts bad days. Excluding a point needs a record (excluded = \"...\").\n\nExit codes: 0 done; 1 learned, but the outcomes do not fit the beliefs; 2 bad usage or input; 3 internal error."
+    )]
+    Learn(LearnArgs),
 }
 
 /// The scenario and what may stand in for parts of it.
@@ -124,6 +130,9 @@ pub struct Inputs {
     /// Go on although the tag was measured with serious faults; every output says so
     #[arg(long)]
     pub despite_findings: bool,
+    /// Beliefs learned from races and trials (a folder that `learn --write` wrote) in place of the scenario's own
+    #[arg(long, value_name = "FOLDER")]
+    pub learned: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]
@@ -282,6 +291,9 @@ pub struct MergeArgs {
     /// Go on although the tag was measured with serious faults; every output says so
     #[arg(long)]
     pub despite_findings: bool,
+    /// Beliefs that the rows were made with, if they were learned
+    #[arg(long, value_name = "FOLDER")]
+    pub learned: Option<PathBuf>,
     /// Refuse rows made with another seed (default: the seed the rows were made with)
     #[arg(long)]
     pub seed: Option<u64>,

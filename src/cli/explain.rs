@@ -27,6 +27,11 @@ pub fn run(args: &ExplainArgs, mut places: Places) -> Result<ExitCode, Failure> 
             "--race must stay below {MAX_RACES} and --passing below {MAX_PASSINGS}"
         )));
     }
+    if args.inputs.learned.is_some() {
+        return Err(Failure::Usage(
+            "--learned is not for explain: it replays single passings, drawn from the beliefs of the scenario".to_owned(),
+        ));
+    }
     let mut output = places.file("--out", args.out.as_deref())?;
     let album = Album::open(&args.pictures, &mut places)?;
     if album.wanted() && args.worst.is_some() {

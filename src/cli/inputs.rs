@@ -5,6 +5,8 @@ use super::failure::{Failure, stderr_style};
 use crate::course::{self, Course, power};
 use crate::diag::render::render;
 use crate::diag::{Diagnostic, Severity, codes};
+use crate::learn::folder::{self, LearnedFolder};
+use crate::passing::learned::Learned;
 use crate::passing::{Prepared, prepare};
 use crate::study::provenance::findings_of;
 use crate::tag::{self, Tag};
@@ -21,12 +23,51 @@ pub struct Loaded {
 /// Loads and prepares; all problems of both files are reported together.
 pub fn load(inputs: &Inputs) -> Result<Loaded, Failure> {
     use_threads(inputs.threads)?;
-    let (course, tag, warnings) = read(&inputs.scenario, inputs.tag.as_deref())?;
+    let (course, tag, mut warnings) = read(&inputs.scenario, inputs.tag.as_deref())?;
     cleared(findings_of([&tag]), inputs.despite_findings)?;
     show_warnings(&warnings);
     let place = |words: String| format!("{}: {words}", course.file_hash.0);
     lawful(power::unlawful(&course).into_iter().map(place).collect(), inputs.allow_unlawful_power)?;
-    Ok(Loaded { prepared: prepare(Arc::new(course), Arc::new(tag)), warnings })
+    let mut prepared = prepare(Arc::new(course), Arc::new(tag));
+    if let Some(folder) = &inputs.learned {
+        let (learned, _) = folder::load(folder).map_err(Failure::Files)?;
+        let told = believe(&mut prepared, &learned, folder)?;
+        show_warnings(&told);
+        warnings.extend(told);
+    }
+    Ok(Loaded { prepared, warnings })
+}
+
+/// Puts learned beliefs in place of those of a set-up; what is left out of them is a warning.
+pub fn believe(
+    prepared: &mut Prepared,
+    learned: &LearnedFolder,
+    folder: &Path,
+) -> Result<Vec<Diagnostic>, Failure> {
+    let law = law_of(learned, folder, &prepared.course, &prepared.tag)?;
+    let told = (!law.same_tag).then(|| {
+        Diagnostic::warning(
+            codes::LEARNED,
+            format!(
+                "{} was learned with tag {} in {}: here, what belongs to a tag stays as its own samples say",
+                folder.display(),
+                learned.description.ties.tag,
+                learned.description.ties.region
+            ),
+        )
+    });
+    prepared.tag = Arc::new(learned.tell(&prepared.tag));
+    prepared.learned = Some(Arc::new(law));
+    Ok(told.into_iter().collect())
+}
+
+/// The learned law of worlds for a scenario and tag, or why it does not hold there.
+pub fn law_of(learned: &LearnedFolder, folder: &Path, course: &Course, tag: &Tag) -> Result<Learned, Failure> {
+    let refused = |why: String| {
+        Diagnostic::error(codes::LEARNED, format!("{}: {why}", folder.display()))
+            .help("learn again from the same outcomes, with scenarios that share these beliefs")
+    };
+    learned.law(course, tag).map_err(|reasons| Failure::Files(reasons.into_iter().map(refused).collect()))
 }
 
 /// Scenario and tag with their warnings; no simulation. Refuses channels that no sweep covers.

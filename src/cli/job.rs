@@ -27,6 +27,9 @@ fn script(args: &PlanArgs) -> String {
         inputs += &format!(" --tag {}", quoted(tag));
     }
     let rows = quoted(&args.rows);
+    if let Some(learned) = &args.inputs.learned {
+        inputs += &format!(" --learned {}", quoted(learned));
+    }
     let threads = |engine: &str| match args.inputs.threads {
         0 => engine.to_owned(),
         asked => asked.to_string(),

@@ -44,6 +44,7 @@ pub fn run(args: &MergeArgs, mut places: Places) -> Result<ExitCode, Failure> {
         threads: args.threads,
         allow_unlawful_power: args.allow_unlawful_power,
         despite_findings: args.despite_findings,
+        learned: args.learned.clone(),
     })?;
     places.spare(files_of(&loaded.prepared.course, &loaded.prepared.tag))?;
     let here = Header::of(FORECAST, &loaded.prepared, &header.plan, header.shard);

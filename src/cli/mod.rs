@@ -9,6 +9,8 @@ pub mod inputs;
 pub mod interrupt;
 pub mod job;
 pub mod lab;
+pub mod learn;
+pub mod learn_args;
 pub mod long_run;
 pub mod manual;
 pub mod merge;
@@ -63,5 +65,6 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
         Command::Rank(args) => rank::run(args, places),
         Command::Redundancy(args) => redundancy::run(args, places),
         Command::Drivers(args) => drivers::run(args, places),
+        Command::Learn(args) => learn::run(args, places),
     }
 }

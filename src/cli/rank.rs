@@ -2,7 +2,7 @@
 
 use super::args::{RankArgs, StudyFormat};
 use super::failure::{DONE, Failure};
-use super::inputs::{cleared, lawful, show_warnings, use_threads};
+use super::inputs::{cleared, law_of, lawful, show_warnings, use_threads};
 use super::interrupt;
 use super::long_run::{close, open, stopped_early};
 use super::pictures::Album;
@@ -12,12 +12,18 @@ use super::progress::StudyLine;
 use crate::estimate::rows_file::Header;
 use crate::estimate::run::{Plan, Stopped};
 use crate::estimate::shard::WHOLE;
+use crate::course::Course;
+use crate::diag::{Diagnostic, codes};
+use crate::learn::folder;
+use crate::passing::learned::Learned;
 use crate::report::justification::of_tag;
 use crate::report::pages::rank::page;
 use crate::report::rank_text::rank_text;
 use crate::study::provenance::findings_of;
 use crate::study::rank::{Answer, Request, answer};
 use crate::study::season::{file, resolve};
+use crate::study::season::resolve::Resolved;
+use std::sync::Arc;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -28,8 +34,11 @@ pub fn run(args: &RankArgs, mut places: Places) -> Result<ExitCode, Failure> {
     let album = Album::open(&args.pictures, &mut places)?;
     places.checkpoint(args.checkpoint.as_deref())?;
     let (season, mut warnings) = file::load(&args.season).map_err(Failure::Files)?;
-    let (resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
+    let (mut resolved, more) = resolve::resolve(&season).map_err(Failure::Files)?;
     warnings.extend(more);
+    if let Some(folder) = &args.learned {
+        warnings.extend(believe(&mut resolved, folder)?);
+    }
     places.spare(resolved.file_hashes.iter().map(|(path, _)| Path::new(path)))?;
     cleared(findings_of(resolved.tags.iter().map(|tag| &**tag)), args.despite_findings)?;
     show_warnings(&warnings);
@@ -64,6 +73,25 @@ pub fn run(args: &RankArgs, mut places: Places) -> Result<ExitCode, Failure> {
         album.write(&page(&answer))?;
     }
     Ok(ExitCode::from(if answer.stopped == Stopped::Interrupted { interrupt::INTERRUPTED } else { DONE }))
+}
+
+/// Puts learned beliefs in place of those of every race; what belongs to a tag is taken for the tag they were learned with alone.
+fn believe(resolved: &mut Resolved, folder: &Path) -> Result<Vec<Diagnostic>, Failure> {
+    let (learned, _) = folder::load(folder).map_err(Failure::Files)?;
+    let laws = |course: &Course| -> Result<Vec<Arc<Learned>>, Failure> {
+        resolved.tags.iter().map(|tag| law_of(&learned, folder, course, tag).map(Arc::new)).collect()
+    };
+    let laws = resolved.sites.iter().map(|site| laws(&site.course)).collect::<Result<Vec<_>, _>>()?;
+    let known = laws.iter().flatten().any(|law| law.same_tag);
+    resolved.learned = laws;
+    resolved.file_hashes.extend(learned.file_hashes.iter().cloned());
+    resolved.tags = resolved.tags.iter().map(|tag| Arc::new(learned.tell(tag))).collect();
+    let told = (!known).then(|| {
+        let ties = &learned.description.ties;
+        let words = format!("{} was learned with tag {} in {}: no race of the season has both, so what belongs to a tag stays as its own samples say", folder.display(), ties.tag, ties.region);
+        Diagnostic::warning(codes::LEARNED, words)
+    });
+    Ok(told.into_iter().collect())
 }
 
 /// The losses by level as CSV.

@@ -22,6 +22,9 @@ pub struct RankArgs {
     /// Go on although tags were measured with serious faults; every output says so
     #[arg(long)]
     pub despite_findings: bool,
+    /// Beliefs learned from races and trials (a folder that `learn --write` wrote) in place of the scenarios' own
+    #[arg(long, value_name = "FOLDER")]
+    pub learned: Option<PathBuf>,
     #[arg(long, value_enum, default_value = "text")]
     pub format: StudyFormat,
     /// Write the result to a file instead of stdout (whole or not at all)

@@ -188,6 +188,27 @@ impl<'w> Section<'w> {
         }
     }
 
+    /// A list of names of this very table.
+    pub fn names(&self, key: &'static str) -> Option<Vec<String>> {
+        let found = self.find_own(key)?;
+        let DeValue::Array(items) = found.value else {
+            self.wrong_type(key, &found, "a list of names");
+            return None;
+        };
+        let names: Vec<String> = items
+            .iter()
+            .filter_map(|item| match item.get_ref() {
+                DeValue::String(text) => Some(text.to_string()),
+                _ => None,
+            })
+            .collect();
+        if names.len() != items.len() {
+            self.wrong_type(key, &found, "a list of names in quotes");
+            return None;
+        }
+        Some(names)
+    }
+
     /// A short name of this very table: not empty, no control characters, at most 80 characters.
     pub fn name(&self, key: &'static str) -> Option<String> {
         let found = self.find_own(key)?;

@@ -66,6 +66,10 @@ pub const CODES: &[(&str, &str)] = &[
     ("correction-cover", "a correction does not cover the sweep"),
     ("raw-bench", "a correction that no cable or antenna can have"),
     ("raw-setup", "the set-up of raw readings is incomplete or contradicts itself"),
+    (LEARNED, "learned beliefs that cannot be used here"),
+    (OUTCOME_COUNTS, "counts of an outcome contradict each other"),
+    (OUTCOME_REFERENCE, "a reference that cannot tell who was missed"),
+    (OUTCOME_POINT, "an outcome names what its scenario does not have"),
     (OUTPUT_EXISTS, "an output is there already and was not overwritten"),
     (OUTPUT_FAILED, "an output could not be written"),
 ];
@@ -96,6 +100,10 @@ pub const ROUNDS_MANY: &str = "rounds-many";
 pub const CHANGE_REFUSED: &str = "change-refused";
 pub const TAG_FINDING: &str = "tag-finding";
 pub const TAG_FOLDER: &str = "tag-folder";
+pub const LEARNED: &str = "learned";
+pub const OUTCOME_COUNTS: &str = "outcome-counts";
+pub const OUTCOME_REFERENCE: &str = "outcome-reference";
+pub const OUTCOME_POINT: &str = "outcome-point";
 pub const OUTPUT_EXISTS: &str = "output-exists";
 pub const OUTPUT_FAILED: &str = "output-failed";
 

@@ -10,13 +10,11 @@
 //! odds of a tail event of 1e-6 then lie within 1 % of the exact ones; tested).
 
 use super::tilt::Tilt;
-use crate::course::Course;
-use crate::passing::RaceDraw;
-use crate::passing::draw::{OffsetLaw, RACE_DIMS, REPLICATES, offset_law, place_of};
+use crate::passing::draw::{OffsetLaw, RACE_DIMS, REPLICATES, offset_law, place_of, race_pick};
+use crate::passing::{Prepared, RaceDraw};
 use crate::passing::unknowns::{Layer, UNKNOWNS, by_passings, read_off};
 use crate::random::quantity::Quantity;
 use crate::random::sobol::{Scrambled, Sobol};
-use crate::tag::Tag;
 
 /// Draws of what nobody knows about thresholds and shares, in every world.
 pub const LEVELS: usize = 4;
@@ -57,25 +55,24 @@ pub struct RaceDays {
 impl RaceDays {
     /// Of the world whose point of the unit cube is `point`.
     pub fn new(
-        course: &Course,
-        tag: &Tag,
+        prepared: &Prepared,
         (seed, world): (u64, u64),
         point: &[f64; RACE_DIMS],
         tilt: &Tilt,
     ) -> RaceDays {
-        RaceDays::over(course, tag, (seed, world), point, tilt, None)
+        RaceDays::over(prepared, (seed, world), point, tilt, None)
     }
 
     /// The same with the grid over offsets from `span.0` to `span.1`, dB, whatever the laws of the race days.
     pub fn over(
-        course: &Course,
-        tag: &Tag,
+        prepared: &Prepared,
         (seed, world): (u64, u64),
         point: &[f64; RACE_DIMS],
         tilt: &Tilt,
         span: Option<(f64, f64)>,
     ) -> RaceDays {
-        let (points, level_weights) = points(&tag.name, (seed, world), point, tilt);
+        let (course, tag) = (&prepared.course, &prepared.tag);
+        let (points, level_weights) = points(prepared, (seed, world), point, tilt);
         let days: Vec<RaceDay> = points
             .iter()
             .map(|u| RaceDraw::from_uniforms(course, tag, world, u))
@@ -87,6 +84,7 @@ impl RaceDays {
             .collect();
         let mut base = RaceDraw::from_uniforms(course, tag, world, point);
         (base.batch_offset_db, base.sample_mean_error_db, base.lab_bias_db) = (0.0, 0.0, 0.0);
+        base.race_effect_db = 0.0;
         let exact = days.iter().all(|day| pinned(day.law) && day.shift_db == days[0].shift_db);
         let weight = |day: usize| level_weights[day / DAYS] / RACE_DAYS as f64;
         let above = |margin_db: f64| {
@@ -186,19 +184,18 @@ impl RaceDays {
 
 /// The draws of the race days of a world.
 pub fn race_day_draws(
-    course: &Course,
-    tag: &Tag,
+    prepared: &Prepared,
     (seed, world): (u64, u64),
     point: &[f64; RACE_DIMS],
     tilt: &Tilt,
 ) -> Vec<RaceDraw> {
-    let (points, _) = points(&tag.name, (seed, world), point, tilt);
-    points.iter().map(|u| RaceDraw::from_uniforms(course, tag, world, u)).collect()
+    let (points, _) = points(prepared, (seed, world), point, tilt);
+    points.iter().map(|u| RaceDraw::from_uniforms(&prepared.course, &prepared.tag, world, u)).collect()
 }
 
 /// Points of the race days of a world (the world's own but for what is read off), and the weights of its levels.
 fn points(
-    tag_name: &str,
+    prepared: &Prepared,
     (seed, world): (u64, u64),
     point: &[f64; RACE_DIMS],
     tilt: &Tilt,
@@ -210,7 +207,7 @@ fn points(
     let net = |place: u64| {
         Scrambled::from_stream(sobol, &mut Stream::new(seed, Purpose::RaceDays, place, replicate, 0))
     };
-    let (shared, own) = (net(0), net(place_of(tag_name)));
+    let (shared, own) = (net(0), net(place_of(&prepared.tag.name)));
     let coordinate = |dim: usize, place: usize| {
         let net = if UNKNOWNS[dim].of_tag { &own } else { &shared };
         net.coordinate(dim, place as u64)
@@ -224,7 +221,10 @@ fn points(
         let mut u = *point;
         read_off(Layer::NobodyKnows).for_each(|dim| u[dim] = coordinate(dim, first + level));
         let pick = shared.coordinate(free, (first + level) as u64);
-        (u, *weight) = tilt.point(&u, pick, read_off(Layer::NobodyKnows));
+        match &prepared.learned {
+            Some(learned) => learned.level(race_pick(seed, world), pick, &mut u),
+            None => (u, *weight) = tilt.point(&u, pick, read_off(Layer::NobodyKnows)),
+        }
         for day in 0..DAYS {
             read_off(Layer::OfTheDay).for_each(|dim| u[dim] = coordinate(dim, (first + level) * DAYS + day));
             out.push(u);
@@ -269,7 +269,8 @@ mod tests {
         let (course, _) = crate::course::load(&root.join("scenarios/city-10k-dry-usa.toml")).unwrap();
         let (tag, _) = crate::tag::load(&root.join("demo-data/tags/birch")).unwrap();
         let point = crate::passing::draw::race_point(&tag.name, 4, 7);
-        RaceDays::new(&course, &tag, (4, 7), &point, &Tilt::default())
+        let prepared = crate::passing::prepare(std::sync::Arc::new(course), std::sync::Arc::new(tag));
+        RaceDays::new(&prepared, (4, 7), &point, &Tilt::default())
     }
 
     #[test]

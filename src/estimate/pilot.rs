@@ -7,7 +7,7 @@ use super::passings::{PassingWorkspace, crossing_of, runner_of, send};
 use super::strata::{allocate, strata, to_index, weights};
 use super::tilt::Tilt;
 use super::world::Ask;
-use crate::passing::draw::{RACE_DIMS, race_point};
+use crate::passing::draw::RACE_DIMS;
 use crate::passing::score::score_sorted;
 use crate::passing::{Prepared, RaceContext};
 use rayon::prelude::*;
@@ -56,7 +56,9 @@ pub fn pilot(prepared: &Prepared, seed: u64, masks: &[Vec<u64>], total: u64) -> 
             relative.map(|(m, rate)| m.1 / count / (rate * rate)).sum::<f64>().sqrt()
         })
         .collect();
-    (allocate(total, &weight, &pull), tilt(&worlds, masks.len()))
+    // Learned beliefs are few vectors: there is nothing to tilt.
+    let tilt = if prepared.learned.is_some() { Tilt::default() } else { tilt(&worlds, masks.len()) };
+    (allocate(total, &weight, &pull), tilt)
 }
 
 /// What one world of the pilot tells.
@@ -89,8 +91,8 @@ fn tilt(worlds: &[PilotWorld], points: usize) -> Tilt {
 fn pilot_world(prepared: &Prepared, ask: &Ask, world: u64, space: &mut PassingWorkspace) -> PilotWorld {
     let course = &prepared.course;
     let strata = strata(course);
-    let point = race_point(&prepared.tag.name, ask.seed, world);
-    let days = RaceDays::new(course, &prepared.tag, (ask.seed, world), &point, &ask.tilt);
+    let (point, _) = ask.world_point(prepared, world);
+    let days = RaceDays::new(prepared, (ask.seed, world), &point, &ask.tilt);
     let weights = weights(course, &strata, &days.days[0].draw);
     let most_raised = RAISED_DB[RAISED_DB.len() - 1];
     let race =

@@ -2,6 +2,9 @@
 //!
 //!   T[world][set][stratum](δ) = mean miss odds of the stratum's passings where every threshold lies δ dB higher.
 //!
+//! The sets are those of the ask, then "missed at one point or more" and "missed at every point asked for": all at the same δ, as a tag carries its
+//! own offset past all points.
+//!
 //! A shift of the thresholds, the spread between tags and the shares of the strata are laid over it afterwards, so one table serves any
 //! belief about them: what learning from races and trials needs.
 
@@ -20,15 +23,27 @@ pub struct Response {
     /// Rising, in equal steps.
     pub offsets_db: Vec<f64>,
     pub strata: Vec<Stratum>,
-    /// Sets of lines, all points.
+    /// Sets of the ask, and the two over all points.
     pub sets: usize,
-    /// Point of the unit cube of each world, and its weight.
-    pub worlds: Vec<([f64; RACE_DIMS], f64)>,
+    worlds: usize,
+    /// Runners sent past every point in all.
+    pub passings: u64,
     /// `[world][set][stratum][offset]`.
     odds: Vec<f32>,
 }
 
 impl Response {
+    pub fn worlds(&self) -> usize {
+        self.worlds
+    }
+
+    /// Adds the worlds of a later round.
+    pub fn extend(&mut self, more: Response) {
+        self.worlds += more.worlds;
+        self.passings += more.passings;
+        self.odds.extend(more.odds);
+    }
+
     /// Miss odds over the offsets.
     pub fn odds(&self, world: usize, set: usize, stratum: usize) -> &[f32] {
         let n = self.offsets_db.len();
@@ -37,20 +52,23 @@ impl Response {
     }
 }
 
-/// The table of the worlds 0..`worlds`; `None` once `stop` says so.
+/// The table of the worlds that stand at `points` of the unit cube, the first of them number `first`; `None` once `stop` says so.
 pub fn response(
     prepared: &Prepared,
     ask: &Ask,
-    worlds: u64,
+    first: u64,
+    points: &[[f64; RACE_DIMS]],
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Option<Response> {
     let span = Some((-REACH_DB, REACH_DB));
-    let parts: Option<Vec<_>> = (0..worlds)
-        .into_par_iter()
-        .map_init(PassingWorkspace::default, |space, world| {
-            let gathered = gather(prepared, ask, world, span, space, stop)?;
+    let sets = ask.sets() + 2;
+    let parts: Option<Vec<_>> = points
+        .par_iter()
+        .enumerate()
+        .map_init(PassingWorkspace::default, |space, (i, point)| {
+            let gathered = gather(prepared, ask, first + i as u64, (*point, 1.0), span, space, stop)?;
             let mut odds = Vec::new();
-            for set in 0..ask.sets() {
+            for set in 0..sets {
                 for (s, &count) in ask.allocation.iter().enumerate() {
                     let both = [gathered.staircase(set, 0, s), gathered.staircase(set, 1, s)];
                     let last = both[0].len() - 1;
@@ -62,17 +80,14 @@ pub fn response(
                     }
                 }
             }
-            Some((gathered.days.offsets_db(), gathered.strata, (gathered.point, gathered.weight), odds))
+            Some((gathered.days.offsets_db(), gathered.strata, odds))
         })
         .collect();
     let mut parts = parts?.into_iter();
-    let (offsets_db, strata, first, mut odds) = parts.next()?;
-    let mut worlds = vec![first];
-    for (_, _, world, more) in parts {
-        worlds.push(world);
-        odds.extend(more);
-    }
-    Some(Response { offsets_db, strata, sets: ask.sets(), worlds, odds })
+    let (offsets_db, strata, mut odds) = parts.next()?;
+    parts.for_each(|(_, _, more)| odds.extend(more));
+    let passings = ask.passings() * points.len() as u64;
+    Some(Response { offsets_db, strata, sets, worlds: points.len(), passings, odds })
 }
 
 #[cfg(test)]
@@ -95,14 +110,14 @@ mod tests {
         let prepared = crate::passing::prepare(Arc::new(course), Arc::new(tag));
         let plan = Plan { passings_per_world: 60, ..Plan::new(1) };
         let ask = Ask { tilt: Tilt::default(), ..ask(&prepared, &plan, Ask::standard_masks(&prepared)) };
-        let table = response(&prepared, &ask, 2, &|| false).unwrap();
+        let points: Vec<_> = (0..2).map(|world| ask.world_point(&prepared, world).0).collect();
+        let table = response(&prepared, &ask, 0, &points, &|| false).unwrap();
         let rows = world_rows(&prepared, &ask, vec![0, 1], &|| false);
         for (world, row) in rows.iter().enumerate() {
             let days = crate::estimate::offsets::race_day_draws(
-                &prepared.course,
-                &prepared.tag,
+                &prepared,
                 (ask.seed, world as u64),
-                &table.worlds[world].0,
+                &points[world],
                 &ask.tilt,
             );
             for day in [0, 21, 63] {

@@ -45,9 +45,15 @@ impl Ask {
         self.masks[..point].iter().map(Vec::len).sum::<usize>() + set
     }
     /// Point of the unit cube of a world, and its weight.
-    pub fn world_point(&self, tag_name: &str, world: u64) -> ([f64; RACE_DIMS], f64) {
-        let (u, pick) = race_point_and_pick(tag_name, self.seed, world);
-        self.tilt.point(&u, pick, by_passings())
+    pub fn world_point(&self, prepared: &Prepared, world: u64) -> ([f64; RACE_DIMS], f64) {
+        let (mut u, pick) = race_point_and_pick(&prepared.tag.name, self.seed, world);
+        match &prepared.learned {
+            Some(learned) => {
+                learned.world(pick, &mut u);
+                (u, 1.0)
+            }
+            None => self.tilt.point(&u, pick, by_passings()),
+        }
     }
     pub fn sets(&self) -> usize {
         self.masks.iter().map(Vec::len).sum()
@@ -124,16 +130,15 @@ pub struct Gathered {
     cells: Vec<f64>,
     points: Vec<Shares>,
     mean_weights: Vec<f64>,
-    /// Point of the unit cube and importance weight of the world.
-    pub point: [f64; RACE_DIMS],
-    pub weight: f64,
+    weight: f64,
 }
 
-/// Runs the passings of a world, its staircases gathered over what its race days need, or over `span` (dB); `None` once `stop` says so.
+/// Runs the passings of a world at a point of the unit cube (with its weight), its staircases gathered over what its race days need, or over `span` (dB); `None` once `stop` says so.
 pub fn gather(
     prepared: &Prepared,
     ask: &Ask,
     world: u64,
+    (point, weight): ([f64; RACE_DIMS], f64),
     span: Option<(f64, f64)>,
     space: &mut PassingWorkspace,
     stop: &(dyn Fn() -> bool + Sync),
@@ -143,8 +148,7 @@ pub fn gather(
     }
     let course = &prepared.course;
     let strata = strata(course);
-    let (point, weight) = ask.world_point(&prepared.tag.name, world);
-    let days = RaceDays::over(course, &prepared.tag, (ask.seed, world), &point, &ask.tilt, span);
+    let days = RaceDays::over(prepared, (ask.seed, world), &point, &ask.tilt, span);
     // `[day][stratum]`, each day with the weight of its level.
     let of_day = |(i, day): (usize, &RaceDay)| {
         let share = days.level_weights[i / DAYS] / RACE_DAYS as f64;
@@ -211,7 +215,7 @@ pub fn gather(
             }
         }
     }
-    Some(Gathered { days, strata, cells, points, mean_weights, point, weight })
+    Some(Gathered { days, strata, cells, points, mean_weights, weight })
 }
 
 impl Gathered {
@@ -264,5 +268,6 @@ pub fn run_world(
     space: &mut PassingWorkspace,
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Option<WorldRow> {
-    gather(prepared, ask, world, None, space, stop).map(|gathered| gathered.row(prepared, ask, world))
+    let at = ask.world_point(prepared, world);
+    gather(prepared, ask, world, at, None, space, stop).map(|gathered| gathered.row(prepared, ask, world))
 }

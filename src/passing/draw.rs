@@ -17,7 +17,7 @@ use crate::tag::Tag;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-pub const RACE_DIMS: usize = 13;
+pub const RACE_DIMS: usize = 15;
 /// Coordinate of the races' net that chooses between laws.
 const PICK_DIM: usize = 12;
 /// Independent scrambles of the races' Sobol' sequence that stand beside each other.
@@ -49,6 +49,9 @@ pub struct RaceDraw {
     /// Normal score of the thresholds at which no sample woke, and what it adds where they are least known, dB.
     pub open_score: f64,
     pub open_threshold_db: f64,
+    /// By how much races differ beyond the model (standard deviation), and what this one has of it, dB on every threshold.
+    pub race_effect_sd_db: f64,
+    pub race_effect_db: f64,
 }
 
 impl RaceDraw {
@@ -57,6 +60,8 @@ impl RaceDraw {
         let spread = &tag.spread;
         let sigma = spread.offset_sigma_db.quantile(u[6]).max(beliefs.sample_offset_floor_db);
         let own_law = beliefs.sample_offset_db.is_some();
+        // Half-normal: most likely small, never negative.
+        let race_effect_sd_db = spread.race_effect_db * normal_quantile(0.5 + 0.5 * u[13]);
         RaceDraw {
             race,
             wetness_shares: course.weather.shares(u[0]),
@@ -80,6 +85,8 @@ impl RaceDraw {
             start_up_ms: beliefs.start_up_ms.quantile(u[11]),
             open_score: normal_quantile(u[12]),
             open_threshold_db: normal_quantile(u[12]) * tag.curve.most_open_db(),
+            race_effect_sd_db,
+            race_effect_db: race_effect_sd_db * normal_quantile(u[14]),
         }
     }
 
@@ -88,9 +95,14 @@ impl RaceDraw {
         RaceDraw::from_uniforms(course, tag, race, &race_point(&tag.name, seed, race))
     }
 
+    /// What is added to every threshold in all races alike, dB.
+    pub fn constant_offset_db(&self) -> f64 {
+        self.sample_mean_error_db + self.lab_bias_db
+    }
+
     /// What is added to every threshold of this race, dB.
     pub fn threshold_offset_db(&self) -> f64 {
-        self.batch_offset_db + self.sample_mean_error_db + self.lab_bias_db
+        self.batch_offset_db + self.race_effect_db + self.constant_offset_db()
     }
 }
 
@@ -104,8 +116,7 @@ pub fn race_point(tag_name: &str, seed: u64, race: u64) -> [f64; RACE_DIMS] {
 
 /// The same, with one more coordinate that chooses between laws (`estimate::tilt`).
 pub fn race_point_and_pick(tag_name: &str, seed: u64, race: u64) -> ([f64; RACE_DIMS], f64) {
-    static SOBOL: OnceLock<Sobol> = OnceLock::new();
-    let sobol = SOBOL.get_or_init(|| Sobol::new(RACE_DIMS + 1).expect("RACE_DIMS is below MAX_DIMS"));
+    let sobol = races();
     let (scramble, index) = (race % REPLICATES, race / REPLICATES);
     let shared = Scrambled::new(sobol, seed, scramble);
     let own = Scrambled::new(sobol, seed, place_of(tag_name) * REPLICATES + scramble);
@@ -116,6 +127,16 @@ pub fn race_point_and_pick(tag_name: &str, seed: u64, race: u64) -> ([f64; RACE_
         u[dim] = own.coordinate(place(dim), index);
     }
     (u, shared.coordinate(PICK_DIM, index))
+}
+
+/// The coordinate of race `race` that chooses between laws, common to all tags.
+pub fn race_pick(seed: u64, race: u64) -> f64 {
+    Scrambled::new(races(), seed, race % REPLICATES).coordinate(PICK_DIM, race / REPLICATES)
+}
+
+fn races() -> &'static Sobol {
+    static SOBOL: OnceLock<Sobol> = OnceLock::new();
+    SOBOL.get_or_init(|| Sobol::new(RACE_DIMS + 1).expect("RACE_DIMS is below MAX_DIMS"))
 }
 
 /// Place of a tag's own streams, 1..=2^24: FNV-1a (G. Fowler, L. C. Noll, K.-P. Vo), folded.

@@ -21,6 +21,7 @@ pub mod dipole;
 pub mod draw;
 pub mod four_at_once;
 pub mod fresnel;
+pub mod learned;
 pub mod link;
 pub mod materials;
 pub mod pass;

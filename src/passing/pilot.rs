@@ -33,7 +33,8 @@ pub fn prepare(course: Arc<Course>, tag: Arc<Tag>) -> Prepared {
 /// The same for a scenario whose antennas stand as in `sibling`, from which the visiting order is taken. The order only decides
 /// how soon an easy passing is settled, so the odds are the same (to the bound of an early stop).
 pub fn prepare_like(course: Arc<Course>, tag: Arc<Tag>, sibling: &Prepared) -> Prepared {
-    settle(Prepared::geometry(course, tag), Some(sibling))
+    let learned = sibling.learned.clone();
+    settle(Prepared { learned, ..Prepared::geometry(course, tag) }, Some(sibling))
 }
 
 fn settle(mut prepared: Prepared, sibling: Option<&Prepared>) -> Prepared {

@@ -4,6 +4,7 @@ use super::air_interface::SlotTimes;
 use super::antenna_pattern::Radiator;
 use super::body::Torsos;
 use super::contention::FrameTable;
+use super::learned::Learned;
 use crate::course::Course;
 use crate::course::region::Hopping;
 use crate::tag::Tag;
@@ -100,6 +101,8 @@ pub struct Prepared {
     pub torsos: Option<Arc<Torsos>>,
     /// Middle of the channels in use, MHz: roads and torso are worked out there.
     pub mid_freq_mhz: f64,
+    /// Beliefs learned from races, in place of those of scenario and tag.
+    pub learned: Option<Arc<Learned>>,
 }
 
 impl Prepared {
@@ -112,7 +115,19 @@ impl Prepared {
         let mid_freq_mhz = 0.5 * (low + high);
         let torsos = course.effects.body.then(|| Torsos::at(mid_freq_mhz));
         let points = (0..course.points.len()).map(|i| prepare_point(&course, &tag, i)).collect();
-        Prepared { course, tag, points, torsos, mid_freq_mhz }
+        Prepared { course, tag, points, torsos, mid_freq_mhz, learned: None }
+    }
+
+    /// The same with every reader set `drop_db` lower (`attenuated`: by an attenuator in the cable, which costs the reply as much).
+    pub fn lowered(&self, drop_db: f64, attenuated: bool) -> Prepared {
+        let mut lowered = self.clone();
+        for antenna in lowered.points.iter_mut().flat_map(|point| &mut point.antennas) {
+            antenna.port_power_dbm -= drop_db;
+            antenna.port_power_mw = db_to_power_ratio(antenna.port_power_dbm);
+            antenna.port_amplitude = db_to_amplitude_ratio(antenna.port_power_dbm);
+            antenna.cable_loss_db += if attenuated { drop_db } else { 0.0 };
+        }
+        lowered
     }
 }
 

@@ -188,6 +188,28 @@ pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
         measure: "sweep that mount again with more power",
         value: |d| d.open_threshold_db,
     },
+    Unknown {
+        dim: 13,
+        key: "race_effect_sd_db",
+        name: "how far races differ beyond the model",
+        unit: "dB",
+        layer: Layer::NobodyKnows,
+        enters: Enters::Threshold,
+        of_tag: false,
+        measure: "learn from the counts of more races",
+        value: |d| d.race_effect_sd_db,
+    },
+    Unknown {
+        dim: 14,
+        key: "race_effect_db",
+        name: "what the race has beyond the model",
+        unit: "dB",
+        layer: Layer::OfTheDay,
+        enters: Enters::Threshold,
+        of_tag: false,
+        measure: "keep the counts of every race, and what was odd about the day",
+        value: |d| d.race_effect_db,
+    },
 ];
 
 /// Dimensions whose law belongs to each tag by itself.

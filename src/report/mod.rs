@@ -13,6 +13,7 @@ pub mod html;
 pub mod justification;
 pub mod lab_session_text;
 pub mod lab_text;
+pub mod learn_text;
 pub mod marks;
 pub mod page;
 pub mod pages;

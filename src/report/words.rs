@@ -166,9 +166,10 @@ pub fn finding_words(findings: &[String]) -> Option<String> {
     })
 }
 
-/// What every answer says first: unlawful power, a set-up that was hardly meant, serious findings.
+/// What every answer says first: unlawful power, a set-up that was hardly meant, serious findings, beliefs learned from races.
 pub fn first_words(provenance: &Provenance) -> Vec<String> {
-    set_up_words(&provenance.set_up).into_iter().chain(finding_words(&provenance.findings)).collect()
+    let alarms = set_up_words(&provenance.set_up).into_iter().chain(finding_words(&provenance.findings));
+    alarms.chain(provenance.learned_from.clone()).collect()
 }
 
 /// The same as the first paragraphs of a text.

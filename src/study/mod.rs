@@ -5,6 +5,7 @@ pub mod drivers;
 pub mod explain;
 pub mod footprint;
 pub mod lab;
+pub mod learn;
 pub mod overlay;
 pub mod predict;
 pub mod provenance;

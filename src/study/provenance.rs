@@ -53,6 +53,9 @@ pub struct Provenance {
     /// Serious findings about the measurement of the tags; a run with any was made despite them.
     #[serde(default)]
     pub findings: Vec<String>,
+    /// What the beliefs in force were learned from, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub learned_from: Option<String>,
     pub inputs: Vec<InputFile>,
 }
 
@@ -67,6 +70,7 @@ impl Provenance {
             seed,
             set_up: SetUp::of(course),
             findings: findings_of([tag]),
+            learned_from: tag.learned_from.clone(),
             inputs: std::iter::once(&course.file_hash).chain(&tag.file_hashes).map(input).collect(),
         }
     }

@@ -67,8 +67,8 @@ pub fn drivers(prepared: &Prepared, run: &Run, days: &SetDays, runners: u64, tar
         .rows
         .iter()
         .map(|row| {
-            let (point, _) = run.ask.world_point(&prepared.tag.name, row.world);
-            race_day_draws(&prepared.course, &prepared.tag, (run.ask.seed, row.world), &point, &run.ask.tilt)
+            let (point, _) = run.ask.world_point(prepared, row.world);
+            race_day_draws(prepared, (run.ask.seed, row.world), &point, &run.ask.tilt)
         })
         .collect();
     let table = Breaks::new(runners, allowed(target, runners));

@@ -225,6 +225,7 @@ pub fn from_sweeps(
         curve: TagCurve::new(curves.into_iter().map(MountCurve::from).collect()),
         spread,
         findings: file.finding.iter().filter(|f| f.serious).map(FindingFile::sentence).collect(),
+        learned_from: None,
         file_hashes,
     };
     let (samples, mounts) = (groups.samples, groups.mounts);
@@ -284,5 +285,6 @@ fn spread(file: &TagFile, alignment: &Alignment, toml: &Arc<Source>, found: &mut
         shift_sigma_mhz,
         lab_bias_sd_db: file.lab_bias_sd_db.unwrap_or(DEFAULT_LAB_BIAS_SD_DB),
         placing_sd_db: placement_sd(alignment).map(|(sd, _)| sd).or(file.placing_sd_db).unwrap_or(0.0),
+        race_effect_db: 0.0,
     }
 }

@@ -31,6 +31,8 @@ pub struct Tag {
     pub spread: Spread,
     /// Serious findings about the measurement, a sentence each.
     pub findings: Vec<String>,
+    /// What beliefs about it were learned from, in words.
+    pub learned_from: Option<String>,
     /// SHA-256 of every file read, by path as the user would write it.
     pub file_hashes: Vec<(String, String)>,
 }

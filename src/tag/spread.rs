@@ -22,4 +22,7 @@ pub struct Spread {
     pub lab_bias_sd_db: f64,
     /// Standard deviation of placing a sample in a mount, dB: what the sweeps show, else what tag.toml says, else 0.
     pub placing_sd_db: f64,
+    /// How far races differ beyond all that is drawn: scale of the half-normal law of its standard deviation, dB on every threshold. 0 but where
+    /// beliefs are learned from races, which alone can tell.
+    pub race_effect_db: f64,
 }

@@ -34,6 +34,7 @@ pub fn flat_tag(threshold_dbm: f64, backscatter_db: f64) -> Tag {
             shift_sigma_mhz: SigmaPosterior::known(0.0),
             lab_bias_sd_db: 0.0,
         },
+        learned_from: None,
         file_hashes: Vec::new(),
     }
 }

@@ -9,6 +9,7 @@ pub mod explain;
 pub mod footprint;
 pub mod lab;
 pub mod layout;
+pub mod learn;
 pub mod predict;
 pub mod rank;
 pub mod redundancy;

@@ -3,6 +3,7 @@
 pub mod drivers;
 pub mod explain;
 pub mod lab;
+pub mod learn;
 pub mod predict;
 pub mod rank;
 pub mod redundancy;

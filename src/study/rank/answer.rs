@@ -249,6 +249,7 @@ fn read(
             seed: request.seed,
             set_up: resolved.set_up(),
             findings: findings_of(resolved.tags.iter().map(|tag| &**tag)),
+            learned_from: resolved.tags.iter().find_map(|tag| tag.learned_from.clone()),
             inputs: resolved
                 .file_hashes
                 .iter()

@@ -34,7 +34,7 @@ pub fn open_tags(
         if mounts.is_empty() {
             return None;
         }
-        let drawn = values(cells, resolved, tag, ledger.levels, unknown.value);
+        let drawn = values(cells, tag, ledger.levels, unknown.value);
         let mut order: Vec<usize> = (0..drawn.len()).collect();
         order.sort_by(|&a, &b| drawn[a].total_cmp(&drawn[b]).then(a.cmp(&b)));
         let third = (order.len() / 3).max(1);

@@ -56,11 +56,12 @@ impl Cells {
             .map(|(site, tag)| {
                 let sibling = first[layouts[site]].as_ref().filter(|_| !stop())?;
                 let course = resolved.sites[site].course.clone();
-                let prepared = if tag == 0 && layouts[site] == site {
+                let mut prepared = if tag == 0 && layouts[site] == site {
                     sibling.clone()
                 } else {
                     prepare_like(course, resolved.tags[tag].clone(), sibling)
                 };
+                prepared.learned = resolved.learned.get(site).map(|of_site| of_site[tag].clone());
                 Some(Cell { ask: ask(&prepared, seed), prepared, rows: Vec::new() })
             })
             .collect();

@@ -44,7 +44,7 @@ pub fn worth(
     for unknown in UNKNOWNS.iter().filter(|u| u.layer == Layer::NobodyKnows) {
         let owners: Vec<usize> = if unknown.of_tag { in_question.to_vec() } else { vec![leader] };
         for owner in owners {
-            let values = values(cells, resolved, owner, ledger.levels, unknown.value);
+            let values = values(cells, owner, ledger.levels, unknown.value);
             let worth = worth_of(&values, &losses, chosen);
             if worth > 0.0 {
                 out.push(Worth {
@@ -64,19 +64,16 @@ pub fn worth(
 /// Value of an unknown at every level, as drawn for a tag.
 pub(super) fn values(
     cells: &Cells,
-    resolved: &Resolved,
     tag: usize,
     levels: usize,
     value: fn(&RaceDraw) -> f64,
 ) -> Vec<f64> {
     let cell = &cells.0[0][tag];
-    let course = &resolved.sites[0].course;
     let worlds = levels / crate::estimate::offsets::LEVELS;
     (0..worlds as u64)
         .flat_map(|world| {
-            let (point, _) = cell.ask.world_point(&cell.prepared.tag.name, world);
-            let draws =
-                race_day_draws(course, &cell.prepared.tag, (cell.ask.seed, world), &point, &cell.ask.tilt);
+            let (point, _) = cell.ask.world_point(&cell.prepared, world);
+            let draws = race_day_draws(&cell.prepared, (cell.ask.seed, world), &point, &cell.ask.tilt);
             draws.iter().step_by(DAYS).map(value).collect::<Vec<f64>>()
         })
         .collect()

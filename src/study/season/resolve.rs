@@ -4,6 +4,7 @@ use super::{Entry, Placed, Season};
 use crate::course::{Course, load};
 use crate::diag::{Checked, Diagnostic, Severity, codes};
 use crate::lab::text;
+use crate::passing::learned::Learned;
 use crate::study::overlay::{self, Change};
 use crate::study::provenance::SetUp;
 use crate::tag::{self, Tag};
@@ -41,6 +42,8 @@ pub struct Resolved {
     pub prices: Vec<Option<f64>>,
     /// SHA-256 by path of everything read.
     pub file_hashes: Vec<(String, String)>,
+    /// Learned beliefs by site and tag; empty without.
+    pub learned: Vec<Vec<Arc<Learned>>>,
 }
 
 impl Resolved {
@@ -109,7 +112,7 @@ pub fn resolve(season: &Season) -> Checked<Resolved> {
         return Err(found);
     }
     let prices = season.tags.iter().zip(&tags).map(|(c, tag)| c.price.or(tag.price)).collect();
-    Ok((Resolved { sites, variants, tags, prices, file_hashes }, found))
+    Ok((Resolved { sites, variants, tags, prices, file_hashes, learned: Vec::new() }, found))
 }
 
 /// An entry's scenario after its own changes.

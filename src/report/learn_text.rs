@@ -1,0 +1,168 @@
+//! What was learned, as text: whether it can be believed first, then before and after, then source by source.
+
+use super::words::{
+    WIDTH, first_lines, grouped, heading_note, item, per_10_000, percent, say, significant, table, wrap,
+};
+use crate::study::learn::{Answer, Foreseen, SourceAnswer, Spread, TargetAnswer, Verdict};
+use std::path::Path;
+
+/// Cautions of looking back.
+pub const LEARN_CAUTIONS: [&str; 4] = [
+    "What was learned holds for this tag, band, beliefs and build; the folder refuses others. No single belief in it is a result: only their combinations are.",
+    "Take all races or none. A point with an outage on record is left out by `excluded`; a count is never left out because it looks bad.",
+    "Counts that fit may fit for a wrong reason: before a layout is changed on the strength of them, look at patterns of lines and at who was missed.",
+    "In trials power goes only downwards, nobody lingers on or before an antenna, and mains in the wet is for licensed hands; local rules prevail.",
+];
+
+pub fn learn_text(a: &Answer, written: Option<&Path>) -> String {
+    let mut out = String::new();
+    first_lines(&mut out, &a.provenance);
+    out.push_str("What the outcomes teach\n");
+    heading_note(&mut out, &a.note);
+    out.push('\n');
+    for words in first_words(a) {
+        say(&mut out, &words);
+    }
+    out.push('\n');
+    out.push_str("Miss rate of a race, missed of 10,000: mean, and 5 to 95 % of races\n");
+    let rows: Vec<Vec<String>> = a.targets.iter().map(target_row).collect();
+    out.push_str(&table(&["point", "before", "after", "range narrower by"], &rows));
+    out.push('\n');
+    out.push_str("Source by source: missed, and what 90 % of races would have counted\n");
+    let rows: Vec<Vec<String>> = a.sources.iter().map(source_row).collect();
+    out.push_str(&table(&["source", "missed", "foreseen before", "from the others", "verdict"], &rows));
+    out.push('\n');
+    for source in &a.sources {
+        out.push_str(&wrap(&format!("- {}: {}.", source.name, source.counted.join("; ")), WIDTH, "  "));
+    }
+    a.left_out.iter().for_each(|words| item(&mut out, &format!("Left out on record: {words}")));
+    out.push_str("\nHow sure\n");
+    for words in how_sure(a) {
+        item(&mut out, &words);
+    }
+    a.warnings.iter().for_each(|warning| item(&mut out, &format!("Warning: {warning}")));
+    if let Some(folder) = written {
+        item(
+            &mut out,
+            &format!("Written to {}: forecast with --learned {}.", folder.display(), folder.display()),
+        );
+    }
+    out.push_str("\nCautions\n");
+    LEARN_CAUTIONS.iter().for_each(|caution| item(&mut out, caution));
+    out
+}
+
+/// The answer in a few sentences.
+pub fn first_words(a: &Answer) -> Vec<String> {
+    let mut out = Vec::new();
+    let outside: Vec<&SourceAnswer> =
+        a.sources.iter().filter(|s| s.before.verdict == Verdict::Outside).collect();
+    if let Some(worst) = outside.iter().min_by(|a, b| a.before.tail.total_cmp(&b.before.tail)) {
+        out.push(format!(
+            "THESE BELIEFS HARDLY PRODUCE THESE COUNTS. Furthest off: {}, {} of {} missed where {} to {} were foreseen. Look for a cause (outage, wrong setting, wrong reference, wrong scenario) before anything is learned from it.",
+            worst.name,
+            significant(worst.missed),
+            grouped(worst.passed),
+            significant(worst.before.count.p05),
+            significant(worst.before.count.p95)
+        ));
+    }
+    if !a.trusted {
+        out.push(format!(
+            "The weights rest on {} effective draws of {}: take what follows for a hint. More draws (--draws) or fewer, surer counts may help; if not, these beliefs cannot produce these counts.",
+            significant(a.effective_groups),
+            grouped(a.groups)
+        ));
+    }
+    let (trials, races) = (a.sources.iter().filter(|s| s.trial).count(), a.sources.iter().filter(|s| !s.trial).count());
+    if let Some(t) = a.targets.first() {
+        out.push(format!(
+            "From {} and {}: {} now misses {} of 10,000 on average ({} before), {} to {} from race to race ({} to {} before), tag {}.",
+            counted(races, "race"),
+            counted(trials, "trial"),
+            t.point,
+            per_10_000(t.after.mean),
+            per_10_000(t.before.mean),
+            per_10_000(t.after.p05),
+            per_10_000(t.after.p95),
+            per_10_000(t.before.p05),
+            per_10_000(t.before.p95),
+            a.tag.name
+        ));
+    }
+    out
+}
+
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
+fn rates(s: &Spread) -> String {
+    format!("{} ({} to {})", per_10_000(s.mean), per_10_000(s.p05), per_10_000(s.p95))
+}
+
+/// Point, before, after, by how much the range is narrower.
+pub fn target_row(t: &TargetAnswer) -> Vec<String> {
+    vec![t.point.clone(), rates(&t.before), rates(&t.after), narrower(t)]
+}
+
+/// By how much the range of the rate, as a ratio, has shrunk.
+fn narrower(t: &TargetAnswer) -> String {
+    let width = |s: &Spread| libm::log(s.p95.max(1e-9) / s.p05.max(1e-9));
+    match width(&t.after) / width(&t.before) {
+        r if r < 0.995 => percent(1.0 - r),
+        _ => "nothing".to_owned(),
+    }
+}
+
+fn range(f: &Foreseen) -> String {
+    format!("{} to {}", significant(f.count.p05), significant(f.count.p95))
+}
+
+/// Source, missed, foreseen before, from the others, verdict.
+pub fn source_row(s: &SourceAnswer) -> Vec<String> {
+    let others = s.from_others.as_ref().map_or("-".to_owned(), |f| format!("{}, {}", range(f), verdict(f)));
+    vec![
+        s.name.clone(),
+        format!("{} of {}", significant(s.missed), grouped(s.passed)),
+        range(&s.before),
+        others,
+        verdict(&s.before).to_owned(),
+    ]
+}
+
+pub fn verdict(f: &Foreseen) -> &'static str {
+    match f.verdict {
+        Verdict::InLine => "in line",
+        Verdict::Unusual => "unusual",
+        Verdict::Outside => "outside the beliefs",
+    }
+}
+
+/// What the answer rests on.
+pub fn how_sure(a: &Answer) -> Vec<String> {
+    let k = a.k_hat.map_or("no tail to judge".to_owned(), |k| format!("k-hat {k:.2}"));
+    let mut out = vec![
+        format!(
+            "{} draws of what only passings tell ({}), {} effective, {k} (trusted below {:.2}); each stands for 128 draws of the rest, {} runners simulated in all.",
+            grouped(a.groups),
+            match a.rounds {
+                0 => "no further round was needed".to_owned(),
+                n => format!("{n} further rounds near the counts"),
+            },
+            significant(a.effective_groups),
+            a.k_limit,
+            grouped(a.passings)
+        ),
+        format!(
+            "Races differ beyond the model by a term of their own, half-normal with scale {} dB on every threshold (our estimate, --race-effect); it keeps the next race's range honest and is in both columns.",
+            a.race_effect_db
+        ),
+        "Verdicts: above 5 % in line, above 1 % unusual, else outside the beliefs; from the others: with this source left out. Nine verdicts in a row raise an unusual one by chance in a third of seasons.".to_owned(),
+    ];
+    if a.sources.iter().filter(|s| !s.trial).count() < 10 {
+        out.push("Fewer than ten races: whether forecasts are too high or too low on the whole is too early to tell.".to_owned());
+    }
+    out.push("Not learned: shares of placements (taken from the scenario), the film of water of each day (one for all races of a draw), what a person's passings have in common beyond the tag (1 dB, our estimate).".to_owned());
+    out
+}
