@@ -22,7 +22,9 @@ const RACE_EFFECT_DB: f64 = 0.5;
 /// The true vector; the day's own coordinates come from `stream`.
 fn truth(stream: &mut Stream) -> [f64; RACE_DIMS] {
     let mut u = [0.5; RACE_DIMS];
-    for (dim, value) in [(1, 0.75), (2, 0.4), (3, 0.35), (4, 0.8), (6, 0.6), (7, 0.6), (8, 0.84), (9, 0.5), (11, 0.6)] {
+    for (dim, value) in
+        [(1, 0.75), (2, 0.4), (3, 0.35), (4, 0.8), (6, 0.6), (7, 0.6), (8, 0.84), (9, 0.5), (11, 0.6)]
+    {
         u[dim] = value;
     }
     for dim in [0, 5, 10] {
@@ -50,26 +52,37 @@ fn run(race: &RaceContext, stratum: usize, passing: u64, offset_db: f64, stream:
     let prepared = race.prepared;
     let all = strata(&prepared.course);
     let runner = runner_of(race, &all, SEED, passing * all.len() as u64 + stratum as u64);
-    let asked: Vec<_> = prepared.points.iter().map(|p| Some(((1u64 << p.lines.len()) - 1, (1u64 << p.lines.len()) - 1))).collect();
+    let asked: Vec<_> = prepared
+        .points
+        .iter()
+        .map(|p| Some(((1u64 << p.lines.len()) - 1, (1u64 << p.lines.len()) - 1)))
+        .collect();
     let mut space = PassingWorkspace::default();
     let mut read = Vec::new();
     let index = passing * all.len() as u64 + stratum as u64;
-    send(race, &runner, |p| crossing_of(race, SEED, index, p), &asked, &mut space, |at, work| {
-        let lines = prepared.points[at.point].lines.len();
-        let u = stream.uniform();
-        read.push(if lines == 1 {
-            u64::from(u >= odds_at(work, 1, offset_db))
-        } else {
-            let (both, first, second) =
-                (odds_at(work, 3, offset_db), odds_at(work, 1, offset_db), odds_at(work, 2, offset_db));
-            match u {
-                u if u < both => 0,
-                u if u < first => 2,
-                u if u < first + second - both => 1,
-                _ => 3,
-            }
-        });
-    });
+    send(
+        race,
+        &runner,
+        |p| crossing_of(race, SEED, index, p),
+        &asked,
+        &mut space,
+        |at, work| {
+            let lines = prepared.points[at.point].lines.len();
+            let u = stream.uniform();
+            read.push(if lines == 1 {
+                u64::from(u >= odds_at(work, 1, offset_db))
+            } else {
+                let (both, first, second) =
+                    (odds_at(work, 3, offset_db), odds_at(work, 1, offset_db), odds_at(work, 2, offset_db));
+                match u {
+                    u if u < both => 0,
+                    u if u < first => 2,
+                    u if u < first + second - both => 1,
+                    _ => 3,
+                }
+            });
+        },
+    );
     read
 }
 
@@ -103,12 +116,20 @@ fn race_file(name: &str, number: u64, season: u32) -> String {
     let pattern = |lines: u64| count(&|r| r[2] == lines);
     let seen_later = |r: &Vec<u64>| r[1] > 0 || r[2] > 0;
     let (known, missed) = (count(&seen_later), count(&|r| seen_later(r) && r[0] == 0));
-    let mut out = format!("# Invented: counts of a race that never was, made by examples/make_outcomes.rs.\n[race]\nname = \"{name}\"\nscenario = \"../../scenarios/half-marathon-rain-eu-lower.toml\"\nweather_seen = \"rain\"\n\n");
-    let _ = write!(out, "# Everybody was filmed at the finish.\n[[point]]\nname = \"finish\"\nreference = \"everyone_filmed\"\n");
+    let mut out = format!(
+        "# Invented: counts of a race that never was, made by examples/make_outcomes.rs.\n[race]\nname = \"{name}\"\nscenario = \"../../scenarios/half-marathon-rain-eu-lower.toml\"\nweather_seen = \"rain\"\n\n"
+    );
+    let _ = write!(
+        out,
+        "# Everybody was filmed at the finish.\n[[point]]\nname = \"finish\"\nreference = \"everyone_filmed\"\n"
+    );
     for (lines, names) in [(3, "\"main\", \"backup\""), (1, "\"main\""), (2, "\"backup\""), (0, "")] {
         let _ = write!(out, "\n[[point.pattern]]\nread = [{names}]\ncount = {}\n", pattern(lines));
     }
-    let _ = write!(out, "\n# At 10 km only those are known who were read later.\n[[point]]\nname = \"10 km\"\nreference = \"seen_elsewhere\"\nseen_at = [\"15 km\", \"finish\"]\npassed = {known}\nmissed = {missed}\n");
+    let _ = write!(
+        out,
+        "\n# At 10 km only those are known who were read later.\n[[point]]\nname = \"10 km\"\nreference = \"seen_elsewhere\"\nseen_at = [\"15 km\", \"finish\"]\npassed = {known}\nmissed = {missed}\n"
+    );
     if season == 1 && number == 2 {
         out += "\n[[point]]\nname = \"15 km\"\nexcluded = \"mat 3 torn off from 10:40 to the end, in the crew's log\"\n";
     }
@@ -135,7 +156,10 @@ fn trial_file() -> String {
         let race = RaceContext::new(&lowered, draw.clone()).certain(-60.0, 60.0);
         let stratum = all
             .iter()
-            .position(|s| prepared.course.field.placements[s.placement_row].placement == placement && s.wetness == wetness)
+            .position(|s| {
+                prepared.course.field.placements[s.placement_row].placement == placement
+                    && s.wetness == wetness
+            })
             .expect("the stratum is in the scenario");
         for (person, offset) in people.iter().enumerate() {
             for _ in 0..laps {
@@ -161,7 +185,10 @@ fn main() -> std::io::Result<()> {
         [(1, "spring"), (1, "autumn"), (2, "spring"), (2, "autumn")].into_iter().enumerate()
     {
         let file = format!("season-{season}-{name}.toml");
-        std::fs::write(folder.join(file), race_file(&format!("Heronmere {name}, season {season}"), number as u64 + 1, season))?;
+        std::fs::write(
+            folder.join(file),
+            race_file(&format!("Heronmere {name}, season {season}"), number as u64 + 1, season),
+        )?;
     }
     std::fs::write(folder.join("yard-trial.csv"), trial_file())?;
     std::fs::write(

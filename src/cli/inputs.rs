@@ -62,7 +62,12 @@ pub fn believe(
 }
 
 /// The learned law of worlds for a scenario and tag, or why it does not hold there.
-pub fn law_of(learned: &LearnedFolder, folder: &Path, course: &Course, tag: &Tag) -> Result<Learned, Failure> {
+pub fn law_of(
+    learned: &LearnedFolder,
+    folder: &Path,
+    course: &Course,
+    tag: &Tag,
+) -> Result<Learned, Failure> {
     let refused = |why: String| {
         Diagnostic::error(codes::LEARNED, format!("{}: {why}", folder.display()))
             .help("learn again from the same outcomes, with scenarios that share these beliefs")

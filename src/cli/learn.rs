@@ -41,7 +41,9 @@ pub fn run(args: &LearnArgs, mut places: Places) -> Result<ExitCode, Failure> {
     let done = answer(&given, &plan, &warnings, &interrupt::asked, &mut |stage| line.show(stage, 0, 1, ""));
     line.done();
     let Some((answer, posterior)) = done.map_err(Failure::Usage)? else {
-        return Err(Failure::Interrupted("interrupted: nothing is known yet, and nothing was written".to_owned()));
+        return Err(Failure::Interrupted(
+            "interrupted: nothing is known yet, and nothing was written".to_owned(),
+        ));
     };
     if let Some(folder) = write {
         let files = folder::files(&posterior, &given[0].prepared, answer.learned_from.clone());
@@ -91,7 +93,9 @@ fn load(args: &LearnArgs, places: &Places) -> Result<(Vec<Given>, Vec<Diagnostic
             }
         }
         cleared(findings_of([&tag]), args.despite_findings)?;
-        unlawful.extend(power::unlawful(&course).into_iter().map(|words| format!("{}: {words}", course.file_hash.0)));
+        unlawful.extend(
+            power::unlawful(&course).into_iter().map(|words| format!("{}: {words}", course.file_hash.0)),
+        );
         problems.extend(race::belongs(&outcome, &course));
         let trial = match &outcome.trial {
             None => None,
@@ -112,16 +116,17 @@ fn load(args: &LearnArgs, places: &Places) -> Result<(Vec<Given>, Vec<Diagnostic
         let same = |g: &&Given| {
             g.outcome.scenario == outcome.scenario && g.outcome.power_lowered_db == outcome.power_lowered_db
         };
-        let prepared = given.iter().find(same).map(|g| g.prepared.clone()).unwrap_or_else(|| {
+        let there = given.iter().find(same).map(|g| (g.prepared.clone(), g.full_power.clone()));
+        let (prepared, full_power) = there.unwrap_or_else(|| {
             let mut tag = tag;
             tag.spread.race_effect_db = args.race_effect;
-            let prepared: Prepared = prepare(Arc::new(course), Arc::new(tag));
-            Arc::new(match outcome.power_lowered_db {
-                0.0 => prepared,
-                drop_db => prepared.lowered(drop_db, false),
-            })
+            let full_power: Arc<Prepared> = Arc::new(prepare(Arc::new(course), Arc::new(tag)));
+            match outcome.power_lowered_db {
+                0.0 => (full_power.clone(), full_power),
+                drop_db => (Arc::new(full_power.lowered(drop_db, false)), full_power),
+            }
         });
-        given.push(Given { outcome, trial, prepared });
+        given.push(Given { outcome, trial, prepared, full_power });
     }
     if !problems.is_empty() {
         return Err(Failure::Files(problems));

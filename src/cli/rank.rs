@@ -9,11 +9,11 @@ use super::pictures::Album;
 use super::places::Places;
 use super::predict::json;
 use super::progress::StudyLine;
+use crate::course::Course;
+use crate::diag::{Diagnostic, codes};
 use crate::estimate::rows_file::Header;
 use crate::estimate::run::{Plan, Stopped};
 use crate::estimate::shard::WHOLE;
-use crate::course::Course;
-use crate::diag::{Diagnostic, codes};
 use crate::learn::folder;
 use crate::passing::learned::Learned;
 use crate::report::justification::of_tag;
@@ -21,11 +21,11 @@ use crate::report::pages::rank::page;
 use crate::report::rank_text::rank_text;
 use crate::study::provenance::findings_of;
 use crate::study::rank::{Answer, Request, answer};
-use crate::study::season::{file, resolve};
 use crate::study::season::resolve::Resolved;
-use std::sync::Arc;
+use crate::study::season::{file, resolve};
 use std::path::Path;
 use std::process::ExitCode;
+use std::sync::Arc;
 
 pub fn run(args: &RankArgs, mut places: Places) -> Result<ExitCode, Failure> {
     use_threads(args.threads)?;

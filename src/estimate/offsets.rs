@@ -11,8 +11,8 @@
 
 use super::tilt::Tilt;
 use crate::passing::draw::{OffsetLaw, RACE_DIMS, REPLICATES, offset_law, place_of, race_pick};
-use crate::passing::{Prepared, RaceDraw};
 use crate::passing::unknowns::{Layer, UNKNOWNS, by_passings, read_off};
+use crate::passing::{Prepared, RaceDraw};
 use crate::random::quantity::Quantity;
 use crate::random::sobol::{Scrambled, Sobol};
 

@@ -15,8 +15,8 @@ use crate::passing::Prepared;
 use crate::passing::draw::RACE_DIMS;
 use rayon::prelude::*;
 
-/// Offsets of the table reach this far either way, dB.
-pub const REACH_DB: f64 = 14.0;
+/// Offsets of a table reach at most this far either way, dB.
+pub const MOST_REACH_DB: f64 = 14.0;
 
 /// Miss odds over worlds, sets of lines, strata and offsets.
 pub struct Response {
@@ -52,26 +52,28 @@ impl Response {
     }
 }
 
-/// The table of the worlds that stand at `points` of the unit cube, the first of them number `first`; `None` once `stop` says so.
+/// The table of worlds, each with the number of its passings' streams and its point of the unit cube, over offsets of `reach_db` either way; `None` once `stop` says so.
 pub fn response(
     prepared: &Prepared,
     ask: &Ask,
-    first: u64,
-    points: &[[f64; RACE_DIMS]],
+    worlds: &[(u64, [f64; RACE_DIMS])],
+    reach_db: f64,
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Option<Response> {
-    let span = Some((-REACH_DB, REACH_DB));
+    let reach_db = reach_db.min(MOST_REACH_DB);
+    let span = Some((-reach_db, reach_db));
     let sets = ask.sets() + 2;
-    let parts: Option<Vec<_>> = points
+    let parts: Option<Vec<_>> = worlds
         .par_iter()
-        .enumerate()
-        .map_init(PassingWorkspace::default, |space, (i, point)| {
-            let gathered = gather(prepared, ask, first + i as u64, (*point, 1.0), span, space, stop)?;
+        .map_init(PassingWorkspace::default, |space, (streams, point)| {
+            let gathered = gather(prepared, ask, *streams, (*point, 1.0), span, space, stop)?;
             let mut odds = Vec::new();
             for set in 0..sets {
                 for (s, &count) in ask.allocation.iter().enumerate() {
                     let both = [gathered.staircase(set, 0, s), gathered.staircase(set, 1, s)];
                     let last = both[0].len() - 1;
+                    // A stratum that nobody asks for has no passings.
+                    let count = count.max(1);
                     let mut sum = both[0][last] + both[1][last];
                     for (a, b) in both[0][..last].iter().zip(&both[1][..last]) {
                         // A rise at an offset counts half there: the law laid over it is smooth.
@@ -86,8 +88,8 @@ pub fn response(
     let mut parts = parts?.into_iter();
     let (offsets_db, strata, mut odds) = parts.next()?;
     parts.for_each(|(_, _, more)| odds.extend(more));
-    let passings = ask.passings() * points.len() as u64;
-    Some(Response { offsets_db, strata, sets, worlds: points.len(), passings, odds })
+    let passings = ask.passings() * worlds.len() as u64;
+    Some(Response { offsets_db, strata, sets, worlds: worlds.len(), passings, odds })
 }
 
 #[cfg(test)]
@@ -110,14 +112,14 @@ mod tests {
         let prepared = crate::passing::prepare(Arc::new(course), Arc::new(tag));
         let plan = Plan { passings_per_world: 60, ..Plan::new(1) };
         let ask = Ask { tilt: Tilt::default(), ..ask(&prepared, &plan, Ask::standard_masks(&prepared)) };
-        let points: Vec<_> = (0..2).map(|world| ask.world_point(&prepared, world).0).collect();
-        let table = response(&prepared, &ask, 0, &points, &|| false).unwrap();
+        let points: Vec<_> = (0..2).map(|world| (world, ask.world_point(&prepared, world).0)).collect();
+        let table = response(&prepared, &ask, &points, MOST_REACH_DB, &|| false).unwrap();
         let rows = world_rows(&prepared, &ask, vec![0, 1], &|| false);
         for (world, row) in rows.iter().enumerate() {
             let days = crate::estimate::offsets::race_day_draws(
                 &prepared,
                 (ask.seed, world as u64),
-                &points[world],
+                &points[world].1,
                 &ask.tilt,
             );
             for day in [0, 21, 63] {

@@ -22,7 +22,7 @@ use std::io::{self, Read, Write};
 use std::path::Path;
 
 pub const FORMAT: &str = "readodds world rows";
-pub const FORMAT_VERSION: u32 = 4;
+pub const FORMAT_VERSION: u32 = 5;
 /// Largest importance weight of a level (see `tilt`).
 const MOST_WEIGHT: f64 = 25.1;
 /// A larger file is not read, bytes; a long season of many tags takes a tenth.

@@ -84,26 +84,18 @@ pub struct Source {
     pub kind: Kind,
 }
 
-/// What shall be known: the miss rate of all lines of a point.
-pub struct Target {
-    pub scenario: String,
-    pub point: String,
-    pub view: usize,
-    pub set: usize,
-}
-
 /// All sources with the tables they need.
 #[derive(Default)]
 pub struct Evidence {
     pub views: Vec<View>,
     pub sources: Vec<Source>,
-    pub targets: Vec<Target>,
 }
 
 impl Evidence {
     /// Adds a view unless it is there. `passings` are shared out over the strata by a pilot.
     fn view(&mut self, prepared: &Arc<Prepared>, masks: Vec<Vec<u64>>, seed: u64, passings: u64) -> usize {
-        let there = self.views.iter().position(|v| Arc::ptr_eq(&v.prepared, prepared) && v.ask.masks == masks);
+        let there =
+            self.views.iter().position(|v| Arc::ptr_eq(&v.prepared, prepared) && v.ask.masks == masks);
         there.unwrap_or_else(|| {
             let (allocation, _) = pilot(prepared, seed, &masks, passings);
             let ask = Ask { seed, masks, allocation, tilt: Tilt::default() };
@@ -116,7 +108,8 @@ impl Evidence {
     pub fn add_race(&mut self, outcome: &Outcome, prepared: &Arc<Prepared>, seed: u64, passings: u64) {
         let base = self.view(prepared, standard(prepared), seed, passings);
         let counts: Vec<&PointCount> = outcome.counts.iter().filter(|c| c.excluded.is_none()).collect();
-        let counted = counts.iter().map(|count| self.counted(count, prepared, base, seed, passings)).collect();
+        let counted =
+            counts.iter().map(|count| self.counted(count, prepared, base, seed, passings)).collect();
         let kind = Kind::Race(RaceEvidence {
             counted,
             soaked: outcome.soaked,
@@ -133,15 +126,19 @@ impl Evidence {
         seed: u64,
         passings: u64,
     ) -> Counted {
-        let point = prepared.points.iter().position(|p| p.name == count.point).expect("the point is in the scenario");
+        let point =
+            prepared.points.iter().position(|p| p.name == count.point).expect("the point is in the scenario");
         let lines = &prepared.points[point].lines;
         let set_of = |evidence: &Evidence, mask: u64| {
             let ask = &evidence.views[base].ask;
-            let set = ask.masks[point].iter().position(|&m| m == mask).expect("all sets of lines are asked for");
+            let set =
+                ask.masks[point].iter().position(|&m| m == mask).expect("all sets of lines are asked for");
             ask.set(point, set)
         };
         let all = (1u64 << lines.len()) - 1;
-        let bit = |name: &String| 1u64 << lines.iter().position(|l| l == name).expect("the line is in the scenario");
+        let bit = |name: &String| {
+            1u64 << lines.iter().position(|l| l == name).expect("the line is in the scenario")
+        };
         if !count.patterns.is_empty() {
             let cells = (0..=all)
                 .map(|missed| {
@@ -185,10 +182,18 @@ impl Evidence {
                             if asked { vec![(1u64 << other.lines.len()) - 1] } else { Vec::new() }
                         })
                         .collect();
-                    let view = self.view(prepared, masks, seed, passings);
+                    // Hardly anybody is missed everywhere: few passings tell that well enough.
+                    let view = self.view(prepared, masks, seed, if here { passings } else { passings / 4 });
                     (view, self.views[view].ask.missed_everywhere())
                 };
-                let (together, elsewhere) = (group(true), group(false));
+                let elsewhere = group(false);
+                let everyone = points.len() + 1 == prepared.points.len();
+                let together = if everyone {
+                    // The first view has all points already.
+                    (base, self.views[base].ask.missed_everywhere())
+                } else {
+                    group(true)
+                };
                 Odds {
                     top: Sum::of(base, set_of(self, all)).less(together.0, together.1),
                     bottom: Sum::one().less(elsewhere.0, elsewhere.1),
@@ -217,7 +222,8 @@ impl Evidence {
                 "" => course.points.iter().position(|p| p.is_finish),
                 name => course.points.iter().position(|p| p.name == name),
             };
-            let point = point.ok_or_else(|| format!("no point {:?} in {}", setting.point, course.file_hash.0))?;
+            let point =
+                point.ok_or_else(|| format!("no point {:?} in {}", setting.point, course.file_hash.0))?;
             let stratum = stratum_of(&all, course, setting.placement, setting.wetness).ok_or_else(|| {
                 format!(
                     "{} knows no runner with {} {}: give the placement a share, and a weather that has {} bibs",
@@ -243,7 +249,7 @@ impl Evidence {
                 .iter()
                 .position(|v| Arc::ptr_eq(&v.prepared, &lowered[at].1) && v.ask.masks == masks);
             let view = there.unwrap_or_else(|| {
-                let ask = Ask { seed, masks, allocation: vec![LEAST; all.len()], tilt: Tilt::default() };
+                let ask = Ask { seed, masks, allocation: vec![0; all.len()], tilt: Tilt::default() };
                 self.views.push(View { prepared: lowered[at].1.clone(), ask });
                 self.views.len() - 1
             });
@@ -259,7 +265,7 @@ impl Evidence {
         for view in 0..self.views.len() {
             let of = walked(view);
             for &stratum in &of {
-                self.views[view].ask.allocation[stratum] = (passings / of.len() as u64 / 2 * 2).max(LEAST);
+                self.views[view].ask.allocation[stratum] = (passings / of.len() as u64 / 4 * 2).max(LEAST);
             }
         }
         let view = settings.first().map_or(0, |s| s.0);
@@ -270,23 +276,17 @@ impl Evidence {
         });
         Ok(())
     }
-
-    /// Asks for the miss rate of all lines of every point of a scenario.
-    pub fn add_targets(&mut self, prepared: &Arc<Prepared>, seed: u64, passings: u64) {
-        let view = self.view(prepared, standard(prepared), seed, passings);
-        for (point, at) in prepared.points.iter().enumerate() {
-            let set = self.views[view].ask.set(point, 0);
-            let scenario = prepared.course.file_hash.0.clone();
-            self.targets.push(Target { scenario, point: at.name.clone(), view, set });
-        }
-    }
 }
 
 /// All sets of lines of points with few lines, the standard ones of others.
 fn standard(prepared: &Prepared) -> Vec<Vec<u64>> {
     let every = |lines: usize| -> Vec<u64> { (1..1u64 << lines).rev().collect() };
     let masks = Ask::standard_masks(prepared);
-    masks.into_iter().zip(&prepared.points).map(|(own, p)| if p.lines.len() <= MOST_LINES { every(p.lines.len()) } else { own }).collect()
+    masks
+        .into_iter()
+        .zip(&prepared.points)
+        .map(|(own, p)| if p.lines.len() <= MOST_LINES { every(p.lines.len()) } else { own })
+        .collect()
 }
 
 fn stratum_of(
@@ -295,7 +295,6 @@ fn stratum_of(
     placement: crate::course::field::Placement,
     wetness: Wetness,
 ) -> Option<usize> {
-    all.iter().position(|s| {
-        course.field.placements[s.placement_row].placement == placement && s.wetness == wetness
-    })
+    all.iter()
+        .position(|s| course.field.placements[s.placement_row].placement == placement && s.wetness == wetness)
 }

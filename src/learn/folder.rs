@@ -93,7 +93,7 @@ fn kept() -> impl Iterator<Item = &'static Unknown> {
 
 /// The files of a folder.
 pub fn files(posterior: &Posterior, prepared: &Prepared, from: Vec<LearnedFrom>) -> Result<Files, String> {
-    let csv = table(posterior, prepared).map_err(|e| e.to_string())?;
+    let csv = table(&kept_vectors(posterior), prepared).map_err(|e| e.to_string())?;
     let description = Description {
         format: FORMAT.to_owned(),
         format_version: FORMAT_VERSION,
@@ -111,20 +111,15 @@ pub fn files(posterior: &Posterior, prepared: &Prepared, from: Vec<LearnedFrom>)
     Ok(vec![(DESCRIPTION.to_owned(), text.into_bytes()), (VECTORS.to_owned(), csv)])
 }
 
-/// One row a vector: group, weight, place in the unit cube of each unknown, and its value for people.
-fn table(posterior: &Posterior, prepared: &Prepared) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let header = ["group".to_owned(), "weight".to_owned()];
-    let places = kept().map(|u| format!("u_{}", u.key));
-    writer.write_record(header.into_iter().chain(places).chain(kept().map(|u| u.key.to_owned())))?;
-    let weights = posterior.vector_weights(None);
-    for (group, of_group) in weights.iter().enumerate() {
+/// The vectors kept of a posterior: eight of each group, evenly by weight.
+pub fn kept_vectors(posterior: &Posterior) -> Vec<Vector> {
+    let mut out = Vec::new();
+    for (group, of_group) in posterior.vector_weights(None).iter().enumerate() {
         let total: f64 = of_group.iter().sum();
         if total < LIGHT {
             continue;
         }
         let vectors = posterior.vectors(group);
-        // Evenly by weight: the same share for each vector kept.
         let (mut below, mut vector) = (of_group[0], 0);
         for k in 0..KEPT {
             let place = (k as f64 + 0.5) / KEPT as f64 * total;
@@ -132,13 +127,24 @@ fn table(posterior: &Posterior, prepared: &Prepared) -> Result<Vec<u8>, csv::Err
                 vector += 1;
                 below += of_group[vector];
             }
-            let u = &vectors[vector];
-            let draw = RaceDraw::from_uniforms(&prepared.course, &prepared.tag, 0, u);
-            let numbers = kept().map(|unknown| u[unknown.dim].to_string());
-            let values = kept().map(|unknown| format!("{:.4}", (unknown.value)(&draw)));
-            let first = [group.to_string(), (total / KEPT as f64).to_string()];
-            writer.write_record(first.into_iter().chain(numbers).chain(values))?;
+            out.push(Vector { group, weight: total / KEPT as f64, u: vectors[vector] });
         }
+    }
+    out
+}
+
+/// One row a vector: group, weight, place in the unit cube of each unknown, and its value for people.
+fn table(vectors: &[Vector], prepared: &Prepared) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let header = ["group".to_owned(), "weight".to_owned()];
+    let places = kept().map(|u| format!("u_{}", u.key));
+    writer.write_record(header.into_iter().chain(places).chain(kept().map(|u| u.key.to_owned())))?;
+    for vector in vectors {
+        let draw = RaceDraw::from_uniforms(&prepared.course, &prepared.tag, 0, &vector.u);
+        let numbers = kept().map(|unknown| vector.u[unknown.dim].to_string());
+        let values = kept().map(|unknown| format!("{:.4}", (unknown.value)(&draw)));
+        let first = [vector.group.to_string(), vector.weight.to_string()];
+        writer.write_record(first.into_iter().chain(numbers).chain(values))?;
     }
     writer.into_inner().map_err(|e| csv::Error::from(e.into_error()))
 }
@@ -154,13 +160,17 @@ pub fn load(folder: &Path) -> Checked<LearnedFolder> {
                 .help("learn it again: `readodds learn OUTCOME... --write FOLDER`"),
         ]
     };
-    let description: Description = toml::from_str(&toml.source.text)
-        .map_err(|e| broken(&toml.source, format!("this is no description of learned beliefs: {}", e.message())))?;
+    let description: Description = toml::from_str(&toml.source.text).map_err(|e| {
+        broken(&toml.source, format!("this is no description of learned beliefs: {}", e.message()))
+    })?;
     if description.format != FORMAT || description.format_version != FORMAT_VERSION {
         return Err(broken(&toml.source, "the file is of another format or version".to_owned()));
     }
     if description.vectors_sha256 != csv.sha256 {
-        return Err(broken(&csv.source, format!("the vectors are not those that {DESCRIPTION} was written with")));
+        return Err(broken(
+            &csv.source,
+            format!("the vectors are not those that {DESCRIPTION} was written with"),
+        ));
     }
     let vectors = vectors(&csv.source.text)
         .filter(|v| Learned::new(v.clone(), true).is_some())

@@ -1,4 +1,4 @@
-//! ln L of the vectors of one group, and what each of them forecasts.
+//! ln L of the vectors of one group, and what each of them would have counted.
 //!
 //! The odds of a set of lines are laid over the law of the tags once for each spread. Given a vector, a race adds one offset to every threshold
 //! (batch, and what it has of its own) and has one share of soaked bibs; both are integrated out on the grid of the table,
@@ -14,14 +14,14 @@ use crate::estimate::response::Response;
 use crate::estimate::strata::Stratum;
 use crate::numeric::counts::binomial_quantile;
 use crate::numeric::gamma::ln_gamma;
-use crate::passing::draw::{OffsetLaw, RACE_DIMS, offset_law};
 use crate::passing::RaceDraw;
+use crate::passing::draw::{OffsetLaw, RACE_DIMS, offset_law};
 use crate::random::quantity::Quantity;
 use crate::random::{Purpose, Stream};
 use std::collections::HashMap;
 
 /// Days of a race: ranks of wetness at their middles.
-const DAYS: usize = 16;
+const DAYS: usize = 8;
 /// Places within a step of the grid.
 const PLACES: [f64; 4] = [-0.375, -0.125, 0.125, 0.375];
 /// What passings of one person have in common beyond the tag, dB (standard deviation; our estimate).
@@ -34,10 +34,6 @@ const LEAST_ODDS: f64 = 1e-9;
 pub struct Told {
     /// ln L of each source.
     pub ln_l: Vec<Vec<f64>>,
-    /// Expected miss rate of each target.
-    pub rate: Vec<Vec<f64>>,
-    /// Miss odds of each target on one race day drawn for the vector.
-    pub day: Vec<Vec<f64>>,
     /// What each source would have counted on a day drawn for the vector: missed in its first count.
     pub again: Vec<Vec<u64>>,
 }
@@ -55,12 +51,8 @@ pub fn told(
     for spread in 0..SPREADS {
         let members = &vectors[spread * EACH..(spread + 1) * EACH];
         let mut laid = Laid::new(evidence, tables, at, &members[0]);
-        let grids: Vec<Grid> = evidence.sources.iter().map(|source| laid.grid(source.view, &source.kind)).collect();
-        let targets: Vec<Grid> = evidence
-            .targets
-            .iter()
-            .map(|t| laid.odds_grid(t.view, &Odds { top: single(t.view, t.set), bottom: Sum { constant: 1.0, terms: vec![] } }))
-            .collect();
+        let grids: Vec<Grid> =
+            evidence.sources.iter().map(|source| laid.grid(source.view, &source.kind)).collect();
         for vector in members {
             let mut masses: HashMap<usize, Vec<f64>> = HashMap::new();
             let mut mass_of = |view: usize| -> Vec<f64> {
@@ -74,24 +66,11 @@ pub fn told(
                 let odds = grid.draw(&mass, &mut stream);
                 again.push(binomial_quantile(stream.uniform(), grid.passed, odds.clamp(0.0, 1.0)));
             }
-            let (mut rate, mut day) = (Vec::new(), Vec::new());
-            for (target, grid) in evidence.targets.iter().zip(&targets) {
-                let mass = mass_of(target.view);
-                let mean = |k: usize| grid.odds.iter().map(|of_day| of_day[k]).sum::<f64>() / grid.odds.len() as f64;
-                rate.push(mass.iter().enumerate().map(|(k, m)| m * mean(k)).sum());
-                day.push(grid.draw(&mass, &mut stream));
-            }
             out.ln_l.push(ln_l);
-            out.rate.push(rate);
-            out.day.push(day);
             out.again.push(again);
         }
     }
     out
-}
-
-fn single(view: usize, set: usize) -> Sum {
-    Sum { constant: 0.0, terms: vec![(view, set, 1.0)] }
 }
 
 /// A source over the offsets.
@@ -211,10 +190,6 @@ impl<'a> Laid<'a> {
         top
     }
 
-    fn odds_grid(&mut self, view: usize, odds: &Odds) -> Grid {
-        Grid { likelihood: Vec::new(), ln_scale: 0.0, odds: self.ratio(view, odds), passed: 0 }
-    }
-
     fn grid(&mut self, view: usize, kind: &Kind) -> Grid {
         match kind {
             Kind::Race(race) => self.race(view, race),
@@ -320,16 +295,19 @@ impl<'a> Laid<'a> {
         } else {
             let laid: Vec<Vec<f64>> = odds.iter().map(|o| self.walker.over(o)).collect();
             for walker in &trial.walkers {
-                ln.iter_mut().enumerate().for_each(|(k, sum)| *sum += over_settings(&walker.counts, &laid, k));
+                ln.iter_mut()
+                    .enumerate()
+                    .for_each(|(k, sum)| *sum += over_settings(&walker.counts, &laid, k));
             }
         }
         let most = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         // All passings together, for "what would have been counted again".
         let mut mean = vec![0.0; cells];
         for &(setting, n, _) in trial.walkers.iter().flat_map(|w| &w.counts) {
-            let over = self.walker.over(&odds[setting]);
-            mean.iter_mut().zip(over).for_each(|(sum, p)| *sum += p * n as f64 / trial.passings as f64);
+            let share = n as f64 / trial.passings as f64;
+            mean.iter_mut().zip(&odds[setting]).for_each(|(sum, p)| *sum += p * share);
         }
+        let mean = self.walker.over(&mean);
         let likelihood = ln.iter().map(|l| libm::exp(l - most)).collect();
         Grid { likelihood, ln_scale: most, odds: vec![mean], passed: trial.passings }
     }
@@ -337,13 +315,15 @@ impl<'a> Laid<'a> {
 
 /// Shares of dry, damp and soaked bibs of the days that a race may have; one day where they do not differ.
 fn days(course: &Course) -> Vec<[f64; 3]> {
-    let all: Vec<[f64; 3]> = (0..DAYS).map(|n| course.weather.shares((n as f64 + 0.5) / DAYS as f64)).collect();
+    let all: Vec<[f64; 3]> =
+        (0..DAYS).map(|n| course.weather.shares((n as f64 + 0.5) / DAYS as f64)).collect();
     if all.iter().all(|day| *day == all[0]) { vec![all[0]] } else { all }
 }
 
 fn stratum_shares(course: &Course, strata: &[Stratum], shares: [f64; 3]) -> Vec<f64> {
     let total: f64 = course.field.placements.iter().map(|p| p.share).sum();
-    let of = |s: &Stratum| course.field.placements[s.placement_row].share / total * shares[s.wetness as usize];
+    let of =
+        |s: &Stratum| course.field.placements[s.placement_row].share / total * shares[s.wetness as usize];
     strata.iter().map(of).collect()
 }
 

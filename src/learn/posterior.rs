@@ -4,12 +4,13 @@
 //! vectors to fit a mean and a covariance, new groups are drawn there (a t law of 5 degrees, 15 % from the prior), and every group is weighted anew by the
 //! deterministic mixture of all rounds. Few rounds, and a share of the prior in each.
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, View};
 use super::likelihood::{Told, told};
 use super::pareto::{effective, limit, smoothed};
 use super::vectors::{INNER, inner, outer, outer_dims};
 use crate::estimate::response::{Response, response};
 use crate::passing::draw::RACE_DIMS;
+use crate::random::quantity::Quantity;
 use crate::random::transform::{normal_cdf, normal_quantile};
 use crate::random::{Purpose, Stream};
 use rayon::prelude::*;
@@ -22,7 +23,7 @@ pub const GROUPS: u64 = 512;
 const ROUNDS: usize = 3;
 const MORE: u64 = 170;
 /// Fewest effective groups that are enough.
-const ENOUGH: f64 = 100.0;
+const ENOUGH: f64 = 50.0;
 const PRIOR_SHARE: f64 = 0.15;
 const T_DEGREES: f64 = 5.0;
 
@@ -86,7 +87,9 @@ pub fn learn(
                     && let Some(fitted) = &fitted
                 {
                     let z = fitted.draw(&mut stream);
-                    dims.iter().zip(z).for_each(|(&dim, z)| point[dim] = normal_cdf(z).clamp(1e-15, 1.0 - 1e-15));
+                    dims.iter()
+                        .zip(z)
+                        .for_each(|(&dim, z)| point[dim] = normal_cdf(z).clamp(1e-15, 1.0 - 1e-15));
                 }
                 point
             })
@@ -96,6 +99,25 @@ pub fn learn(
         out.weigh(&proposals, &dims);
     }
     Some(out)
+}
+
+/// How far thresholds may lie from those measured: four standard deviations of all that shifts them, dB.
+fn reach_db(evidence: &Evidence) -> f64 {
+    let of = |view: &View| {
+        let (course, spread) = (&view.prepared.course, &view.prepared.tag.spread);
+        let width = |law: &Quantity| 0.5 * (law.quantile(0.8413) - law.quantile(0.1587));
+        let sigma = spread.offset_sigma_db.quantile(0.9);
+        let parts = [
+            course.beliefs.sample_offset_db.as_ref().map_or(sigma, width),
+            sigma / (spread.samples as f64).sqrt(),
+            spread.lab_bias_sd_db,
+            width(&course.beliefs.batch_offset_db),
+            spread.race_effect_db,
+        ];
+        let centre = course.beliefs.batch_offset_db.quantile(0.5).abs();
+        centre + 4.0 * parts.iter().map(|p| p * p).sum::<f64>().sqrt()
+    };
+    evidence.views.iter().map(of).fold(6.0, f64::max)
 }
 
 impl Posterior {
@@ -110,9 +132,12 @@ impl Posterior {
         points: Vec<[f64; RACE_DIMS]>,
         stop: &(dyn Fn() -> bool + Sync),
     ) -> Option<()> {
+        let reach_db = reach_db(evidence);
         let first = self.points.len() as u64;
+        // The same passings for all: what they err by is common to all groups and does not spend weights.
+        let worlds: Vec<_> = points.iter().map(|point| (0, *point)).collect();
         let tables: Option<Vec<Response>> =
-            evidence.views.iter().map(|v| response(&v.prepared, &v.ask, first, &points, stop)).collect();
+            evidence.views.iter().map(|v| response(&v.prepared, &v.ask, &worlds, reach_db, stop)).collect();
         let tables = tables?;
         self.passings += tables.iter().map(|t| t.passings).sum::<u64>();
         let seed = self.seed;
@@ -170,7 +195,10 @@ impl Posterior {
     pub fn vector_weights(&self, without: Option<usize>) -> Vec<Vec<f64>> {
         let groups: Vec<f64> = match without {
             None => self.weights.clone(),
-            Some(_) => smoothed(&(0..self.points.len()).map(|i| self.ln_group(i, 1.0, without)).collect::<Vec<_>>()).0,
+            Some(_) => {
+                smoothed(&(0..self.points.len()).map(|i| self.ln_group(i, 1.0, without)).collect::<Vec<_>>())
+                    .0
+            }
         };
         let within = |group: usize| {
             let ln: Vec<f64> = (0..INNER).map(|j| self.ln_vector(group, j, without)).collect();
@@ -213,8 +241,7 @@ impl Posterior {
         let z: Vec<Vec<f64>> =
             self.points.iter().map(|p| dims.iter().map(|&dim| normal_quantile(p[dim])).collect()).collect();
         let d = dims.len();
-        let mean: Vec<f64> =
-            (0..d).map(|a| weights.iter().zip(&z).map(|(w, z)| w * z[a]).sum()).collect();
+        let mean: Vec<f64> = (0..d).map(|a| weights.iter().zip(&z).map(|(w, z)| w * z[a]).sum()).collect();
         let mut covariance = vec![vec![0.0; d]; d];
         for (w, z) in weights.iter().zip(&z) {
             for a in 0..d {
@@ -262,7 +289,8 @@ impl Proposal {
         let normal: Vec<f64> = (0..d).map(|_| stream.normal()).collect();
         let chi: f64 = (0..T_DEGREES as usize).map(|_| stream.normal()).map(|z| z * z).sum();
         let factor = (T_DEGREES / chi).sqrt();
-        let of = |a: usize| self.mean[a] + factor * (0..=a).map(|b| self.lower[a][b] * normal[b]).sum::<f64>();
+        let of =
+            |a: usize| self.mean[a] + factor * (0..=a).map(|b| self.lower[a][b] * normal[b]).sum::<f64>();
         (0..d).map(of).collect()
     }
 

@@ -16,7 +16,9 @@ pub const INNER: usize = SPREADS * EACH;
 /// Dimensions of the unit cube that groups differ in, beyond those of the day.
 pub fn outer_dims() -> Vec<usize> {
     let of = |enters: bool| {
-        UNKNOWNS.iter().filter(move |u| u.layer == Layer::NobodyKnows && (u.enters == Enters::Passings) == enters)
+        UNKNOWNS
+            .iter()
+            .filter(move |u| u.layer == Layer::NobodyKnows && (u.enters == Enters::Passings) == enters)
     };
     of(true).map(|u| u.dim).collect()
 }
@@ -62,7 +64,8 @@ mod tests {
         dims.extend(SHIFT_DIMS);
         dims.push(SPREAD_DIM);
         dims.sort_unstable();
-        let all: Vec<usize> = UNKNOWNS.iter().filter(|u| u.layer == Layer::NobodyKnows).map(|u| u.dim).collect();
+        let all: Vec<usize> =
+            UNKNOWNS.iter().filter(|u| u.layer == Layer::NobodyKnows).map(|u| u.dim).collect();
         assert_eq!(dims, all);
     }
 

@@ -44,7 +44,10 @@ fn outcome(root: &Section, folder: &Path, file_hash: (String, String)) -> Outcom
     if what.is_present() {
         for (key, there) in [("name", name.is_some()), ("scenario", scenario.is_some())] {
             if !there && what.find_own(key).is_none() {
-                what.missing(key, "name it, and the scenario file it belongs to, counted from the folder of this file");
+                what.missing(
+                    key,
+                    "name it, and the scenario file it belongs to, counted from the folder of this file",
+                );
             }
         }
     }
@@ -89,7 +92,11 @@ fn share_counted(section: &Section, found: &Found) -> Option<(u64, u64)> {
     table.finish();
     let (counted, of) = (counted?, of?);
     if counted > of || of == 0 {
-        section.walk.note(contradiction(section, &found.span, format!("{counted} soaked bibs of {of} looked at")));
+        section.walk.note(contradiction(
+            section,
+            &found.span,
+            format!("{counted} soaked bibs of {of} looked at"),
+        ));
         return None;
     }
     Some((counted, of))
@@ -129,7 +136,8 @@ fn point_count(section: &Section) -> Option<PointCount> {
         return Some(count(passed.unwrap_or(0), missed.unwrap_or((0, 0))));
     }
     if !patterns.is_empty() {
-        return from_patterns(section, &patterns, passed, missed).map(|(passed, missed)| count(passed, missed));
+        return from_patterns(section, &patterns, passed, missed)
+            .map(|(passed, missed)| count(passed, missed));
     }
     for (key, there) in [("passed", section.find_own("passed").is_some()), ("missed", told)] {
         if !there {
@@ -182,7 +190,10 @@ fn from_patterns(
     };
     let total = patterns.iter().map(|p| p.count).sum();
     if passed.is_some_and(|n| n != total) || missed.is_some_and(|(a, b)| a != none.count || b != none.count) {
-        let message = format!("the patterns add up to {total} who passed and {} missed, `passed` and `missed` say otherwise", none.count);
+        let message = format!(
+            "the patterns add up to {total} who passed and {} missed, `passed` and `missed` say otherwise",
+            none.count
+        );
         section.walk.note(contradiction(section, &section.span, message));
         return None;
     }
@@ -222,7 +233,10 @@ fn reference(section: &Section) -> Option<Reference> {
         Kind::Elsewhere => {
             let seen_at = seen_at.filter(|points| !points.is_empty());
             if seen_at.is_none() {
-                section.missing("seen_at", "list the other points at one of which at least every counted runner was read");
+                section.missing(
+                    "seen_at",
+                    "list the other points at one of which at least every counted runner was read",
+                );
             }
             seen_at.map(Reference::SeenElsewhere)
         }
@@ -277,7 +291,8 @@ pub fn belongs(outcome: &Outcome, course: &Course) -> Vec<Diagnostic> {
         let missing = named.into_iter().find(|name| !lines.contains(&name.as_str()));
         found.extend(missing.map(|name| unknown("line", name, &lines, &count.span)));
         if let Reference::SeenElsewhere(seen_at) = &count.reference {
-            let missing = seen_at.iter().find(|name| !points.contains(&name.as_str()) || **name == count.point);
+            let missing =
+                seen_at.iter().find(|name| !points.contains(&name.as_str()) || **name == count.point);
             found.extend(missing.map(|name| unknown("other point", name, &points, &count.span)));
         }
     }

@@ -72,7 +72,13 @@ pub fn from_source(source: &Arc<Source>, file_hash: (String, String)) -> Checked
     let mut problems = Problems::new(source);
     let mut rows = reader(source.text.as_bytes(), b',', b'#');
     let mut record = csv::StringRecord::new();
-    let nothing = || Trial { settings: vec![], walkers: vec![], told_apart: false, passings: 0, file_hash: Default::default() };
+    let nothing = || Trial {
+        settings: vec![],
+        walkers: vec![],
+        told_apart: false,
+        passings: 0,
+        file_hash: Default::default(),
+    };
     if !matches!(rows.read_record(&mut record), Ok(true)) {
         problems.error(|| Diagnostic::error("csv-no-rows", "the file holds no header line").in_file(source));
         return problems.finish(nothing());
@@ -87,7 +93,9 @@ pub fn from_source(source: &Arc<Source>, file_hash: (String, String)) -> Checked
             Ok(true) => {}
             Ok(false) => break,
             Err(e) => {
-                problems.error(|| Diagnostic::error("csv-broken", format!("cannot read on: {e}")).in_file(source));
+                problems.error(|| {
+                    Diagnostic::error("csv-broken", format!("cannot read on: {e}")).in_file(source)
+                });
                 break;
             }
         }
@@ -107,11 +115,20 @@ pub fn from_source(source: &Arc<Source>, file_hash: (String, String)) -> Checked
     }
     if passings == 0 && !problems.has_errors() {
         problems.error(|| {
-            Diagnostic::error("csv-no-rows", "the file holds no passing").in_file(source).help("one row a passing, those that were not read too")
+            Diagnostic::error("csv-no-rows", "the file holds no passing")
+                .in_file(source)
+                .help("one row a passing, those that were not read too")
         });
     }
-    let told_apart = walkers.len() > 1 || walkers.keys().any(|(person, tag)| !person.is_empty() || !tag.is_empty());
-    problems.finish(Trial { settings, walkers: walkers.into_values().collect(), told_apart, passings, file_hash })
+    let told_apart =
+        walkers.len() > 1 || walkers.keys().any(|(person, tag)| !person.is_empty() || !tag.is_empty());
+    problems.finish(Trial {
+        settings,
+        walkers: walkers.into_values().collect(),
+        told_apart,
+        passings,
+        file_hash,
+    })
 }
 
 fn header(
@@ -125,9 +142,12 @@ fn header(
         && let Some(separator) = [';', '\t', '|'].into_iter().find(|&c| line.contains(c))
     {
         problems.error(|| {
-            Diagnostic::error("csv-separator", format!("columns are separated by {separator:?}, expected ','"))
-                .at(source, start..start + line.len())
-                .help("export with comma separators and decimal points")
+            Diagnostic::error(
+                "csv-separator",
+                format!("columns are separated by {separator:?}, expected ','"),
+            )
+            .at(source, start..start + line.len())
+            .help("export with comma separators and decimal points")
         });
         return None;
     }
@@ -202,29 +222,56 @@ impl Row<'_> {
         };
         if placement.is_none() {
             let keys = Placement::ALL.map(Placement::key).join(", ");
-            problems.error(|| self.wrong(2, "csv-range", format!("no placement {:?}", self.cell(2)), &format!("placements: {keys}")));
+            problems.error(|| {
+                self.wrong(
+                    2,
+                    "csv-range",
+                    format!("no placement {:?}", self.cell(2)),
+                    &format!("placements: {keys}"),
+                )
+            });
         }
         if wetness.is_none() {
-            problems.error(|| self.wrong(3, "csv-range", format!("no wetness {:?}", self.cell(3)), "dry, damp or soaked"));
+            problems.error(|| {
+                self.wrong(3, "csv-range", format!("no wetness {:?}", self.cell(3)), "dry, damp or soaked")
+            });
         }
         match drop_db {
             None => problems.error(|| {
-                self.wrong(5, "csv-number", format!("{:?} is no number", self.cell(5)), "by how many dB power was lowered; 0 for full power")
+                self.wrong(
+                    5,
+                    "csv-number",
+                    format!("{:?} is no number", self.cell(5)),
+                    "by how many dB power was lowered; 0 for full power",
+                )
             }),
             Some(db) if !(0.0..=MOST_DROP_DB).contains(&db) => problems.error(|| {
                 let help = "power goes only downwards in a trial: write 6 for 6 dB less than the scenario";
-                self.wrong(5, "csv-range", format!("power lowered by {db} dB is outside 0 to {MOST_DROP_DB} dB"), help)
+                self.wrong(
+                    5,
+                    "csv-range",
+                    format!("power lowered by {db} dB is outside 0 to {MOST_DROP_DB} dB"),
+                    help,
+                )
             }),
             Some(_) => {}
         }
         if attenuated.is_none() {
             problems.error(|| {
-                let help = "setting (of the reader) or attenuator (in the cable, which costs the reply as much)";
+                let help =
+                    "setting (of the reader) or attenuator (in the cable, which costs the reply as much)";
                 self.wrong(6, "csv-range", format!("no way to lower power: {:?}", self.cell(6)), help)
             });
         }
         if read.is_none() {
-            problems.error(|| self.wrong(7, "csv-range", format!("read is {:?}", self.cell(7)), "1 if the passing was read, 0 if not"));
+            problems.error(|| {
+                self.wrong(
+                    7,
+                    "csv-range",
+                    format!("read is {:?}", self.cell(7)),
+                    "1 if the passing was read, 0 if not",
+                )
+            });
         }
         let setting = Setting {
             point: self.cell(4).to_owned(),
@@ -259,7 +306,8 @@ mod tests {
 
     #[test]
     fn every_problem_is_told() {
-        let found = read("placement,wetness,drop_db,read\nbelt,wet,-6,2\nside,dry,nan,1\nside,dry,3\n").unwrap_err();
+        let found =
+            read("placement,wetness,drop_db,read\nbelt,wet,-6,2\nside,dry,nan,1\nside,dry,3\n").unwrap_err();
         let codes: Vec<&str> = found.iter().map(|d| d.code).collect();
         assert_eq!(codes, ["csv-range", "csv-range", "csv-range", "csv-range", "csv-number", "csv-width"]);
         assert_eq!(read("placement;wetness;drop_db;read\n").unwrap_err()[0].code, "csv-separator");

@@ -74,7 +74,8 @@ pub fn first_words(a: &Answer) -> Vec<String> {
             grouped(a.groups)
         ));
     }
-    let (trials, races) = (a.sources.iter().filter(|s| s.trial).count(), a.sources.iter().filter(|s| !s.trial).count());
+    let (trials, races) =
+        (a.sources.iter().filter(|s| s.trial).count(), a.sources.iter().filter(|s| !s.trial).count());
     if let Some(t) = a.targets.first() {
         out.push(format!(
             "From {} and {}: {} now misses {} of 10,000 on average ({} before), {} to {} from race to race ({} to {} before), tag {}.",
@@ -155,7 +156,7 @@ pub fn how_sure(a: &Answer) -> Vec<String> {
             grouped(a.passings)
         ),
         format!(
-            "Races differ beyond the model by a term of their own, half-normal with scale {} dB on every threshold (our estimate, --race-effect); it keeps the next race's range honest and is in both columns.",
+            "Before and after are the forecasts of `predict` without and with what was learned, same seed. After, races may differ by a term of their own, half-normal with scale {} dB on every threshold (our estimate, --race-effect): it keeps the range of the next race honest.",
             a.race_effect_db
         ),
         "Verdicts: above 5 % in line, above 1 % unusual, else outside the beliefs; from the others: with this source left out. Nine verdicts in a row raise an unusual one by chance in a third of seasons.".to_owned(),

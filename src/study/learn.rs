@@ -4,16 +4,22 @@
 //! others alone; and would each have been foreseen at all. A count is "in line" above 5 %, "unusual" above 1 %, else "outside the beliefs"
 //! (twice the smaller tail of what would have been counted; M. Evans, H. Moshonov, Bayesian Anal. 1 (2006) 893-914 on such checks, from memory).
 
+use super::predict::settled;
 use super::provenance::{InputFile, Provenance, TagEcho, warning_lines};
 use crate::diag::Diagnostic;
+use crate::estimate::checkpoint::Kept;
+use crate::estimate::run;
+use crate::estimate::world::Ask;
 use crate::learn::evidence::{Evidence, Kind};
-use crate::learn::folder::LearnedFrom;
+use crate::learn::folder::{LearnedFrom, kept_vectors};
 use crate::learn::likelihood::Told;
 use crate::learn::pareto::limit;
 use crate::learn::posterior::{Posterior, learn, seed_of};
 use crate::outcome::Outcome;
 use crate::outcome::trial::Trial;
 use crate::passing::Prepared;
+use crate::passing::learned::Learned;
+use crate::tag::Tag;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -21,7 +27,10 @@ use std::sync::Arc;
 pub struct Given {
     pub outcome: Outcome,
     pub trial: Option<Trial>,
+    /// Readers as they stood.
     pub prepared: Arc<Prepared>,
+    /// Readers as the scenario has them.
+    pub full_power: Arc<Prepared>,
 }
 
 pub struct Plan {
@@ -125,7 +134,6 @@ pub fn answer(
     let evidence = evidence(given, plan)?;
     let Some(posterior) = learn(&evidence, plan.seed, plan.groups, stop, watch) else { return Ok(None) };
     let before = posterior.prior_weights();
-    let after = posterior.vector_weights(None);
     let sources = evidence.sources.iter().enumerate().map(|(s, source)| {
         let (passed, missed) = first_count(&source.kind);
         let foreseen = |weights: &[Vec<f64>]| {
@@ -144,26 +152,15 @@ pub fn answer(
         }
     });
     let sources = sources.collect();
-    let targets = evidence.targets.iter().enumerate().map(|(t, target)| {
-        let of = |weights: &[Vec<f64>]| {
-            let mean: f64 = values(&posterior, weights, |told, j| told.rate[j][t]).iter().map(|(r, w)| r * w).sum();
-            Spread { mean, ..spread(values(&posterior, weights, |told, j| told.day[j][t])) }
-        };
-        TargetAnswer {
-            scenario: target.scenario.clone(),
-            point: target.point.clone(),
-            runners: evidence.views[target.view].prepared.course.field.runners,
-            before: of(&before),
-            after: of(&after),
-        }
-    });
-    let targets = targets.collect();
+    watch("forecasts before and after");
+    let Some(targets) = targets(given, &posterior, plan.seed, stop) else { return Ok(None) };
     let first = &given[0];
     let mut provenance = Provenance::new(plan.seed, &first.prepared.course, &first.prepared.tag);
     for other in given {
         let own = Provenance::new(plan.seed, &other.prepared.course, &other.prepared.tag);
         provenance.set_up.add(own.set_up, "");
-        let outcome = std::iter::once(&other.outcome.file_hash).chain(other.trial.as_ref().map(|t| &t.file_hash));
+        let outcome =
+            std::iter::once(&other.outcome.file_hash).chain(other.trial.as_ref().map(|t| &t.file_hash));
         let outcome = outcome.map(|(path, sha256)| InputFile { path: path.clone(), sha256: sha256.clone() });
         for input in own.inputs.into_iter().chain(outcome) {
             if !provenance.inputs.contains(&input) {
@@ -199,7 +196,7 @@ pub fn answer(
     Ok(Some((answer, posterior)))
 }
 
-/// The outcomes in terms of tables, with every point of every race as a target.
+/// The outcomes in terms of tables.
 pub fn evidence(given: &[Given], plan: &Plan) -> Result<Evidence, String> {
     let mut evidence = Evidence::default();
     let (seed, passings) = (seed_of(plan.seed), plan.passings_per_world);
@@ -209,14 +206,56 @@ pub fn evidence(given: &[Given], plan: &Plan) -> Result<Evidence, String> {
             Some(trial) => evidence.add_trial(&g.outcome, trial.clone(), &g.prepared, seed, passings)?,
         }
     }
-    let mut done: Vec<&Arc<Prepared>> = Vec::new();
+    Ok(evidence)
+}
+
+/// Forecasts of every scenario before and after, by the engine of `predict`: with the same seed the very numbers it gives without and with what was learned.
+fn targets(
+    given: &[Given],
+    posterior: &Posterior,
+    seed: u64,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Option<Vec<TargetAnswer>> {
+    let law = Arc::new(Learned::new(kept_vectors(posterior), true)?);
+    let (mut out, mut done) = (Vec::new(), Vec::<&str>::new());
     for g in given {
-        if !done.iter().any(|p| Arc::ptr_eq(p, &g.prepared)) {
-            evidence.add_targets(&g.prepared, seed, passings);
-            done.push(&g.prepared);
+        let scenario = g.prepared.course.file_hash.0.as_str();
+        if done.contains(&scenario) {
+            continue;
+        }
+        done.push(scenario);
+        let mut unlearned = Tag::clone(&g.prepared.tag);
+        unlearned.spread.race_effect_db = 0.0;
+        let with = |tag: Arc<Tag>, learned| Prepared { tag, learned, ..Prepared::clone(&g.full_power) };
+        let before = spreads(&with(Arc::new(unlearned), None), seed, stop)?;
+        let after = spreads(&with(g.prepared.tag.clone(), Some(law.clone())), seed, stop)?;
+        for ((point, before), after) in g.prepared.points.iter().zip(before).zip(after) {
+            let runners = g.prepared.course.field.runners;
+            out.push(TargetAnswer {
+                scenario: scenario.to_owned(),
+                point: point.name.clone(),
+                runners,
+                before,
+                after,
+            });
         }
     }
-    Ok(evidence)
+    Some(out)
+}
+
+/// Miss rate of every point from race to race.
+fn spreads(prepared: &Prepared, seed: u64, stop: &(dyn Fn() -> bool + Sync)) -> Option<Vec<Spread>> {
+    let plan = run::Plan::new(seed);
+    let ask = run::ask(prepared, &plan, Ask::standard_masks(prepared));
+    let settled = settled(prepared, &plan);
+    let done = run::run(prepared, &plan, ask, &mut Kept::nowhere(), &settled, stop, &mut |_| {});
+    let of = |p: usize| {
+        let days = done.days(p, 0);
+        let quantiles = days.quantiles(&[0.05, 0.5, 0.95]);
+        let [p05, median, p95] = [0, 1, 2].map(|i| quantiles[i].value);
+        Spread { mean: days.rate().value, p05, median, p95 }
+    };
+    (done.stopped != run::Stopped::Interrupted).then(|| (0..prepared.points.len()).map(of).collect())
 }
 
 /// Values of all vectors with their weights.
@@ -293,7 +332,8 @@ fn words(given: &Given) -> Vec<String> {
 fn left_out(given: &[Given]) -> Vec<String> {
     let of = |g: &Given| {
         let name = g.outcome.name.clone();
-        let excluded = g.outcome.counts.iter().filter_map(|c| c.excluded.as_ref().map(|why| (c.point.clone(), why)));
+        let excluded =
+            g.outcome.counts.iter().filter_map(|c| c.excluded.as_ref().map(|why| (c.point.clone(), why)));
         excluded.map(move |(point, why)| format!("{name}, {point}: {why}")).collect::<Vec<_>>()
     };
     given.iter().flat_map(of).collect()

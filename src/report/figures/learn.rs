@@ -45,13 +45,23 @@ pub fn ranges(a: &Answer) -> Figure {
                 value: on(s.mean),
                 inner: Some((on(s.p05), on(s.p95))),
                 outer: None,
-                tip: format!("{}: {} ({} to {}) of 10,000", t.point, per_10_000(s.mean), per_10_000(s.p05), per_10_000(s.p95)),
+                tip: format!(
+                    "{}: {} ({} to {}) of 10,000",
+                    t.point,
+                    per_10_000(s.mean),
+                    per_10_000(s.p05),
+                    per_10_000(s.p95)
+                ),
             }
         };
         a.targets.iter().enumerate().map(dot).collect()
     };
     let layers = vec![
-        Layer::new("before anything was counted", Style::series(1), Mark::Dots(Along::X, dots(-0.16, |t| t.before))),
+        Layer::new(
+            "before anything was counted",
+            Style::series(1),
+            Mark::Dots(Along::X, dots(-0.16, |t| t.before)),
+        ),
         Layer::new("learned", Style::series(0), Mark::Dots(Along::X, dots(0.16, |t| t.after))),
     ];
     let title = match a.targets.first() {
@@ -113,7 +123,12 @@ pub fn counts(a: &Answer) -> Figure {
                 value: on(f.count.median),
                 inner: Some((on(f.count.p05), on(f.count.p95))),
                 outer: None,
-                tip: format!("{}: {} to {} missed foreseen", s.name, significant(f.count.p05), significant(f.count.p95)),
+                tip: format!(
+                    "{}: {} to {} missed foreseen",
+                    s.name,
+                    significant(f.count.p05),
+                    significant(f.count.p95)
+                ),
             })
         };
         a.sources.iter().enumerate().filter_map(dot).collect()
@@ -126,12 +141,21 @@ pub fn counts(a: &Answer) -> Figure {
         tip: format!("{}: {} of {} missed", s.name, significant(s.missed), grouped(s.passed)),
     });
     let layers = vec![
-        Layer::new("foreseen before", Style::series(1), Mark::Dots(Along::X, foreseen(-0.2, |s| Some(s.before)))),
-        Layer::new("foreseen from the others", Style::series(0), Mark::Dots(Along::X, foreseen(0.2, |s| s.from_others))),
+        Layer::new(
+            "foreseen before",
+            Style::series(1),
+            Mark::Dots(Along::X, foreseen(-0.2, |s| Some(s.before))),
+        ),
+        Layer::new(
+            "foreseen from the others",
+            Style::series(0),
+            Mark::Dots(Along::X, foreseen(0.2, |s| s.from_others)),
+        ),
         Layer::new("counted", Style::series(2), Mark::Dots(Along::X, counted.collect())),
     ];
     let off = a.sources.iter().filter(|s| s.before.tail <= 0.05).count();
-    let title = format!("{off} of {} counts lie outside what 95 % of races would have shown", a.sources.len());
+    let title =
+        format!("{off} of {} counts lie outside what 95 % of races would have shown", a.sources.len());
     let mut out = figure(
         "counts",
         title,

@@ -62,12 +62,7 @@ pub fn worth(
 }
 
 /// Value of an unknown at every level, as drawn for a tag.
-pub(super) fn values(
-    cells: &Cells,
-    tag: usize,
-    levels: usize,
-    value: fn(&RaceDraw) -> f64,
-) -> Vec<f64> {
+pub(super) fn values(cells: &Cells, tag: usize, levels: usize, value: fn(&RaceDraw) -> f64) -> Vec<f64> {
     let cell = &cells.0[0][tag];
     let worlds = levels / crate::estimate::offsets::LEVELS;
     (0..worlds as u64)
