@@ -22,6 +22,8 @@ fn elsewhere(code: &str) -> bool {
         "change-",
         "more-",
         "power-",
+        "outcome-",
+        "learned",
     ];
     code != "tag-folder" && families.iter().any(|family| code.starts_with(family))
 }

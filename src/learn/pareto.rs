@@ -28,7 +28,8 @@ pub fn smoothed(ln_w: &[f64]) -> (Vec<f64>, Option<f64>) {
         let (rest, top) = order.split_at(n - tail);
         let cut = w[*rest.last().expect("a fifth at most is tail")].max(f64::MIN_POSITIVE);
         let above: Vec<f64> = top.iter().map(|&i| w[i] - cut).collect();
-        if above[tail - 1] > 0.0 && above[tail - 1] > 1.000_001 * above[0] {
+        // Weights that are all but equal have no tail.
+        if above[0] > 0.0 && above[tail - 1] > 1e-6 * cut && above[tail - 1] > 1.000_001 * above[0] {
             let (k, sigma) = fit(&above);
             shape = Some(k);
             for (rank, &i) in top.iter().enumerate() {

@@ -19,9 +19,8 @@ use rayon::prelude::*;
 const SEED_OFFSET: u64 = 0x5ca1_ab1e_0000_0001;
 /// Groups of the first round.
 pub const GROUPS: u64 = 512;
-/// Most later rounds, and groups in each.
+/// Most later rounds, each of a third of the first one's groups.
 const ROUNDS: usize = 3;
-const MORE: u64 = 170;
 /// Fewest effective groups that are enough.
 const ENOUGH: f64 = 50.0;
 const PRIOR_SHARE: f64 = 0.15;
@@ -57,6 +56,7 @@ pub fn learn(
     watch: &mut dyn FnMut(&str),
 ) -> Option<Posterior> {
     let dims = outer_dims();
+    let more_groups = groups / 3;
     let mut out = Posterior {
         points: Vec::new(),
         numbers: Vec::new(),
@@ -80,7 +80,7 @@ pub fn learn(
         let fitted = out.fit(&dims);
         let from = out.points.len() as u64;
         let mut stream = Stream::new(out.seed, Purpose::Study, 3, out.rounds as u64, 0);
-        let more: Vec<_> = (from..from + MORE)
+        let more: Vec<_> = (from..from + more_groups)
             .map(|i| {
                 let mut point = outer(evidence, out.seed, i);
                 if stream.uniform() >= PRIOR_SHARE
@@ -94,7 +94,7 @@ pub fn learn(
                 point
             })
             .collect();
-        proposals.push((MORE as f64, fitted));
+        proposals.push((more_groups as f64, fitted));
         out.extend(evidence, more, stop)?;
         out.weigh(&proposals, &dims);
     }

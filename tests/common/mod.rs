@@ -33,6 +33,7 @@ pub fn flat_tag(threshold_dbm: f64, backscatter_db: f64) -> Tag {
             offset_sigma_db: SigmaPosterior::known(0.0),
             shift_sigma_mhz: SigmaPosterior::known(0.0),
             lab_bias_sd_db: 0.0,
+            race_effect_db: 0.0,
         },
         learned_from: None,
         file_hashes: Vec::new(),
