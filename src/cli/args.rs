@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
-pub use super::learn_args::LearnArgs;
+pub use super::learn_args::{LearnArgs, ScoreArgs};
 pub use super::study_args::{DriversArgs, RankArgs, RedundancyArgs, StudyFormat};
 
 const EXIT_CODES: &str = "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error; 130 interrupted.";
@@ -91,6 +91,11 @@ pub enum Command {
         after_help = "Examples:\n  readodds learn demo-data/outcomes/*.toml --write learned\n  readodds predict scenarios/river-half-rain-usa.toml --learned learned\n\nTake the counts of all races or of none: whoever learns from bad days alone forecasts bad days. Excluding a point needs a record (excluded = \"...\").\n\nExit codes: 0 done; 1 learned, but the outcomes do not fit the beliefs; 2 bad usage or input; 3 internal error."
     )]
     Learn(LearnArgs),
+    /// Hold forecasts stored before races against what was counted: were they right, and better than last year's counts?
+    #[command(
+        after_help = "Example:\n  readodds score demo-data/outcomes/season-1-spring.toml demo-data/outcomes/season-1-autumn.toml\n\nStore a forecast before the race: readodds predict SCENARIO --format json --out FILE, and name it in the outcome: [race] forecast = \"FILE\".\n\nExit codes: 0 done; 2 bad usage or input; 3 internal error."
+    )]
+    Score(ScoreArgs),
 }
 
 /// The scenario and what may stand in for parts of it.

@@ -1,4 +1,4 @@
-//! Options of the commands that look back: learn.
+//! Options of the commands that look back: learn, score.
 
 use super::args::{Format, Pictures};
 use clap::Args;
@@ -38,6 +38,18 @@ pub struct LearnArgs {
     /// Go on although the tag was measured with serious faults; every output says so
     #[arg(long)]
     pub despite_findings: bool,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: Format,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct ScoreArgs {
+    /// Outcome files (TOML) of races, oldest first, each naming the forecast stored before it
+    #[arg(required = true, value_name = "OUTCOME")]
+    pub outcomes: Vec<PathBuf>,
     #[arg(long, value_enum, default_value = "text")]
     pub format: Format,
     /// Write the result to a file instead of stdout (whole or not at all)

@@ -22,6 +22,7 @@ pub mod predict;
 pub mod progress;
 pub mod rank;
 pub mod redundancy;
+pub mod score;
 pub mod study_args;
 
 use args::{Cli, Command};
@@ -66,5 +67,6 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
         Command::Redundancy(args) => redundancy::run(args, places),
         Command::Drivers(args) => drivers::run(args, places),
         Command::Learn(args) => learn::run(args, places),
+        Command::Score(args) => score::run(args, places),
     }
 }

@@ -69,6 +69,7 @@ pub const CODES: &[(&str, &str)] = &[
     (LEARNED, "learned beliefs that cannot be used here"),
     (OUTCOME_COUNTS, "counts of an outcome contradict each other"),
     (OUTCOME_REFERENCE, "a reference that cannot tell who was missed"),
+    (OUTCOME_FORECAST, "a stored forecast that does not belong to the outcome"),
     (OUTCOME_POINT, "an outcome names what its scenario does not have"),
     (OUTPUT_EXISTS, "an output is there already and was not overwritten"),
     (OUTPUT_FAILED, "an output could not be written"),
@@ -103,6 +104,7 @@ pub const TAG_FOLDER: &str = "tag-folder";
 pub const LEARNED: &str = "learned";
 pub const OUTCOME_COUNTS: &str = "outcome-counts";
 pub const OUTCOME_REFERENCE: &str = "outcome-reference";
+pub const OUTCOME_FORECAST: &str = "outcome-forecast";
 pub const OUTCOME_POINT: &str = "outcome-point";
 pub const OUTPUT_EXISTS: &str = "output-exists";
 pub const OUTPUT_FAILED: &str = "output-failed";

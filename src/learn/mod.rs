@@ -8,6 +8,7 @@
 //! vectors       the vectors tried: points of the unit cube, in groups
 //! posterior     weights, later rounds where the first were spent badly
 //!   pareto      smoothed weights and whether they can be trusted
+//! score         stored forecasts against counts
 //! ```
 //!
 //! Method: importance sampling over a table of responses. Passings are needed only for what passings alone tell (512 draws of it); shifts of the thresholds
@@ -23,4 +24,5 @@ pub mod likelihood;
 pub mod odds;
 pub mod pareto;
 pub mod posterior;
+pub mod score;
 pub mod vectors;

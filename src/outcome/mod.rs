@@ -31,6 +31,8 @@ pub struct Outcome {
     /// Bibs found soaked among those looked at.
     pub soaked: Option<(u64, u64)>,
     pub counts: Vec<PointCount>,
+    /// Forecast stored before the race (JSON).
+    pub forecast: Option<PathBuf>,
     /// File of a trial's passings.
     pub trial: Option<PathBuf>,
     pub source: Arc<Source>,

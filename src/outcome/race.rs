@@ -71,6 +71,7 @@ fn outcome(root: &Section, folder: &Path, file_hash: (String, String)) -> Outcom
         power_lowered_db: race.number("power_lowered_db", &limits::LOWERED_DB).unwrap_or(0.0),
         soaked,
         counts,
+        forecast: race.text("forecast").map(|file| folder.join(file)),
         trial: file.map(|file| folder.join(file)),
         source: root.walk.source.clone(),
         file_hash,

@@ -133,7 +133,11 @@ pub fn source_row(s: &SourceAnswer) -> Vec<String> {
 }
 
 pub fn verdict(f: &Foreseen) -> &'static str {
-    match f.verdict {
+    verdict_words(f.verdict)
+}
+
+pub fn verdict_words(verdict: Verdict) -> &'static str {
+    match verdict {
         Verdict::InLine => "in line",
         Verdict::Unusual => "unusual",
         Verdict::Outside => "outside the beliefs",

@@ -28,6 +28,7 @@ pub mod redundancy_text;
 #[path = "../../tests/sample/mod.rs"]
 mod sample;
 pub mod scale;
+pub mod score_text;
 pub mod svg;
 pub mod table;
 pub mod text_width;

@@ -11,6 +11,7 @@ pub mod predict;
 pub mod provenance;
 pub mod rank;
 pub mod redundancy;
+pub mod score;
 pub mod season;
 pub mod what_drives;
 pub mod which_point;
