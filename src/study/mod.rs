@@ -6,6 +6,7 @@ pub mod explain;
 pub mod footprint;
 pub mod lab;
 pub mod overlay;
+pub mod overlay_text;
 pub mod predict;
 pub mod provenance;
 pub mod rank;
