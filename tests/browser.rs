@@ -2,6 +2,7 @@
 //! needs `chromium`, `chromium-driver` and `poppler-utils`; READODDS_LOOK=DIR keeps pictures for people to look at.
 
 #[path = "browser/driver.rs"]
+#[allow(dead_code)]
 mod driver;
 mod sample;
 

@@ -41,6 +41,11 @@ pub enum Command {
         after_help = "Examples:\n  readodds predict scenarios/half-marathon-rain-eu-lower.toml\n  readodds predict scenarios/city-10k-dry-usa.toml --tag demo-data/tags/birch --format json\n\nExit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error."
     )]
     Predict(PredictArgs),
+    /// Move antennas in the browser and see the forecast beside that of the file (this machine only)
+    #[command(
+        after_help = "Example:\n  readodds live scenarios/half-marathon-rain-eu-lower.toml\n\nPrints an address to open in a browser. Ends with Ctrl-C, or some seconds after the last page is closed."
+    )]
+    Live(Inputs),
     /// Replay one passing round by round, or tell which passings hurt most
     #[command(
         after_help = "Examples:\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --worst 6\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --race 0 --passing 12\n  readodds explain scenarios/half-marathon-rain-eu-lower.toml --point finish --race 0 --passing 12 --format csv\n\nRaces and passings count from 0."

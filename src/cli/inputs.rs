@@ -145,7 +145,7 @@ pub fn files_of<'a>(course: &'a Course, tag: &'a Tag) -> impl Iterator<Item = &'
 }
 
 /// Channels outside every sweep are an error; channels that water moves outside are a warning.
-fn cover(course: &Course, tag: &Tag) -> Result<Option<Diagnostic>, Failure> {
+pub(super) fn cover(course: &Course, tag: &Tag) -> Result<Option<Diagnostic>, Failure> {
     let (low, high) = tag.curve.covered_mhz();
     let channels =
         course.points.iter().flat_map(|p| &p.lines).flat_map(|l| &l.readers).flat_map(|r| &r.channels_mhz);

@@ -11,6 +11,7 @@ pub mod job;
 pub mod lab;
 pub mod learn;
 pub mod learn_args;
+pub mod live;
 pub mod long_run;
 pub mod manual;
 pub mod merge;
@@ -56,6 +57,7 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
         Command::Check(args) => check::run(args, places),
         Command::Schema(args) => check::schema(args.of),
         Command::New(args) => new::run(args, places),
+        Command::Live(args) => live::run(args),
         Command::Completions(args) => manual::completions(args),
         Command::Manual(args) => manual::manual(args),
         Command::Predict(args) => predict::run(args, places),

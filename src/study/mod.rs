@@ -7,6 +7,7 @@ pub mod footprint;
 pub mod lab;
 pub mod learn;
 pub mod overlay;
+pub mod overlay_text;
 pub mod predict;
 pub mod provenance;
 pub mod rank;

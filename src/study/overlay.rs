@@ -47,7 +47,7 @@ pub enum Refused {
 }
 
 /// Parts of a path; quotes keep dots together.
-fn parts(path: &str) -> Result<Vec<String>, Refused> {
+pub(super) fn parts(path: &str) -> Result<Vec<String>, Refused> {
     let mut parts = vec![String::new()];
     let mut quoted = false;
     for c in path.chars() {

@@ -89,7 +89,10 @@ impl Browser {
     }
 
     pub fn open(&self, file: &Path) {
-        self.command("/url", &json!({"url": format!("file://{}", file.display())}));
+        self.go(&format!("file://{}", file.display()));
+    }
+    pub fn go(&self, url: &str) {
+        self.command("/url", &json!({"url": url}));
     }
     /// Runs a script and gives back what it returns.
     pub fn run(&self, script: &str) -> Value {
