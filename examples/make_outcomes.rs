@@ -7,11 +7,13 @@
 use readodds::course::field::Placement;
 use readodds::course::weather::Wetness;
 use readodds::estimate::passings::{PassingWorkspace, crossing_of, runner_of, send};
+use readodds::estimate::run::Plan;
 use readodds::estimate::strata::{strata, weights};
 use readodds::passing::draw::{RACE_DIMS, RaceDraw, offset_law};
 use readodds::passing::score::each_step;
 use readodds::passing::{Prepared, RaceContext, prepare};
 use readodds::random::{Purpose, Stream};
+use readodds::study::predict::predict;
 use std::fmt::Write;
 use std::path::Path;
 use std::sync::Arc;
@@ -117,7 +119,7 @@ fn race_file(name: &str, number: u64, season: u32) -> String {
     let seen_later = |r: &Vec<u64>| r[1] > 0 || r[2] > 0;
     let (known, missed) = (count(&seen_later), count(&|r| seen_later(r) && r[0] == 0));
     let mut out = format!(
-        "# Invented: counts of a race that never was, made by examples/make_outcomes.rs.\n[race]\nname = \"{name}\"\nscenario = \"../../scenarios/half-marathon-rain-eu-lower.toml\"\nweather_seen = \"rain\"\n\n"
+        "# Invented: counts of a race that never was, made by examples/make_outcomes.rs.\n[race]\nname = \"{name}\"\nscenario = \"../../scenarios/half-marathon-rain-eu-lower.toml\"\nweather_seen = \"rain\"\nforecast = \"forecast.json\"\n\n"
     );
     let _ = write!(
         out,
@@ -190,6 +192,10 @@ fn main() -> std::io::Result<()> {
             race_file(&format!("Heronmere {name}, season {season}"), number as u64 + 1, season),
         )?;
     }
+    // As it was stored before the first race.
+    let prepared = load("scenarios/half-marathon-rain-eu-lower.toml");
+    let forecast = predict(&prepared, &Plan::new(1), &[], &|| false);
+    std::fs::write(folder.join("forecast.json"), serde_json::to_string(&forecast)? + "\n")?;
     std::fs::write(folder.join("yard-trial.csv"), trial_file())?;
     std::fs::write(
         folder.join("yard-trial.toml"),

@@ -274,3 +274,60 @@ fn wrong_outcomes_are_refused() {
     assert_eq!(twice.status.code(), Some(2));
     assert!(said(&twice).contains("nothing is learned twice from one race"), "{}", said(&twice));
 }
+
+/// A forecast stored before the race is scored by its count; one of another scenario, or none, is refused.
+#[test]
+fn stored_forecasts_are_scored() {
+    let folder = folder("score");
+    let stored = folder.join("forecast.json");
+    let stored = stored.to_str().expect("UTF-8");
+    let done = readodds(&["predict", SCENARIO, "--worlds", "64", "--format", "json", "--out", stored]);
+    assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+    let with = |name: &str, missed: &str, forecast: &str| {
+        let text =
+            counted(name, 880, missed).replace("[[point]]", &format!("forecast = \"{forecast}\"\n[[point]]"));
+        write(&folder, &format!("{name}.toml"), &text).to_str().expect("UTF-8").to_owned()
+    };
+    let (first, second) = (with("first", "20", stored), with("second", "{ min = 17, max = 19 }", stored));
+    let done = readodds(&["score", &first, &second, "--format", "json"]);
+    assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+    let answer: serde_json::Value = serde_json::from_slice(&done.stdout).expect("JSON");
+    let scored = answer["scored"].as_array().expect("a list");
+    assert_eq!(scored.len(), 2);
+    // The forecast's own list of probabilities, thinned to 880 of 900 runners, gives the score.
+    let forecast = std::fs::read_to_string(stored).expect("there");
+    let forecast: serde_json::Value = serde_json::from_str(&forecast).expect("JSON");
+    let list: Vec<f64> = forecast["points"][0]["missed"]["distribution"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|p| p.as_f64().expect("a number"))
+        .collect();
+    let share: f64 = 880.0 / 900.0;
+    let thinned = |x: usize| -> f64 {
+        let pmf = |all: usize| readodds::numeric::counts::binomial_pmf(x as u64, all as u64, share);
+        (x..list.len()).map(|all| list[all] * pmf(all)).sum()
+    };
+    let score = scored[0]["log_score"].as_f64().expect("a number");
+    assert!((score + thinned(20).ln()).abs() < 1e-9, "{score}");
+    let range = scored[1]["log_score"].as_f64().expect("a number");
+    assert!((range + (thinned(17) + thinned(18) + thinned(19)).ln()).abs() < 1e-9, "{range}");
+    assert!(scored[0]["log_score_of_counts"].is_null() && scored[1]["log_score_of_counts"].is_number());
+    let text = readodds(&["score", &first, &second]);
+    let text = String::from_utf8_lossy(&text.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("2 of 10 races: too few to tell"), "{text}");
+    let none = write(&folder, "none.toml", &counted("none", 880, "9")).display().to_string();
+    let broken = write(&folder, "broken.json", "{}").display().to_string();
+    for (outcome, words) in
+        [(none, "no forecast is named"), (with("other", "9", &broken), "this is no forecast")]
+    {
+        let refused = readodds(&["score", &outcome]);
+        assert_eq!(refused.status.code(), Some(2), "{outcome}");
+        assert!(said(&refused).contains(words), "{outcome}: {}", said(&refused));
+    }
+    let trail = "scenarios/trail-soaked-one-mat.toml";
+    let other = readodds(&["predict", trail, "--worlds", "4", "--format", "json", "--out", stored]);
+    assert_eq!(other.status.code(), Some(0), "{}", said(&other));
+    let refused = readodds(&["score", &first]);
+    assert!(said(&refused).contains("was not made from"), "{}", said(&refused));
+}

@@ -7,7 +7,7 @@
 //! threshold raised just so far that enough of its worlds have misses. With b = 0 worlds are drawn from their own law.
 
 use crate::passing::draw::RACE_DIMS;
-use crate::passing::unknowns::{Enters, Layer, UNKNOWNS};
+use crate::passing::unknowns::{Enters, Layer, RACE_EFFECT_KEY, UNKNOWNS, Unknown};
 use crate::random::transform::{normal_cdf, normal_quantile};
 use serde::{Deserialize, Serialize};
 
@@ -70,9 +70,11 @@ impl Tilt {
         let sum: f64 = missed.iter().map(|m| m[step]).sum();
         let chance = CHANCE / ess(step).sqrt();
         let mut moves = [0.0; RACE_DIMS];
-        for unknown in
-            UNKNOWNS.iter().filter(|u| u.layer == Layer::NobodyKnows || u.enters == Enters::Passings)
-        {
+        // How far races differ counts only where beliefs are learned, and those are not tilted.
+        let moved = |u: &&Unknown| {
+            u.key != RACE_EFFECT_KEY && (u.layer == Layer::NobodyKnows || u.enters == Enters::Passings)
+        };
+        for unknown in UNKNOWNS.iter().filter(moved) {
             let mean = points
                 .iter()
                 .zip(missed)

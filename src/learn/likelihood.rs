@@ -97,6 +97,12 @@ impl Grid {
     }
 }
 
+/// A count known within limits only.
+struct Ranged {
+    passed: u64,
+    missed: (u64, u64),
+}
+
 /// The tables of one group laid over the tags of one spread.
 struct Laid<'a> {
     evidence: &'a Evidence,
@@ -202,7 +208,7 @@ impl<'a> Laid<'a> {
         let cells = self.tables[view].offsets_db.len();
         // ln of every factor of the likelihood, `[factor][day][offset]`, with its exponent.
         let mut factors: Vec<(Vec<Vec<f64>>, f64)> = Vec::new();
-        let mut ranges: Vec<(Vec<Vec<f64>>, u64, (u64, u64))> = Vec::new();
+        let mut ranges: Vec<(Vec<Vec<f64>>, Ranged)> = Vec::new();
         let (mut first, mut passed, mut constant) = (None, 0, 0.0);
         for counted in &race.counted {
             match counted {
@@ -217,7 +223,7 @@ impl<'a> Laid<'a> {
                         factors.push((ln_of(&p, |p| p), x as f64));
                         factors.push((ln_of(&p, |p| 1.0 - p), (n - x) as f64));
                     } else {
-                        ranges.push((p, *n, *missed));
+                        ranges.push((p, Ranged { passed: *n, missed: *missed }));
                     }
                 }
                 Counted::Patterns { cells } => {
@@ -244,8 +250,8 @@ impl<'a> Laid<'a> {
                     for (ln_p, exponent) in factors.iter().filter(|f| f.1 > 0.0) {
                         sum += exponent * between(&ln_p[n], k, value);
                     }
-                    for (p, passed, missed) in &ranges {
-                        sum += ln_range(*passed, *missed, between(&p[n], k, value));
+                    for (p, ranged) in &ranges {
+                        sum += ln_range(ranged.passed, ranged.missed, between(&p[n], k, value));
                     }
                     *place = sum;
                 }

@@ -43,6 +43,9 @@ pub struct Unknown {
 /// Key of the thresholds that nobody could measure.
 pub const OPEN_KEY: &str = "open_threshold_db";
 
+/// Key of how far races differ beyond the model.
+pub const RACE_EFFECT_KEY: &str = "race_effect_sd_db";
+
 /// All unknowns, by dimension.
 pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
     Unknown {
@@ -190,7 +193,7 @@ pub const UNKNOWNS: [Unknown; RACE_DIMS] = [
     },
     Unknown {
         dim: 13,
-        key: "race_effect_sd_db",
+        key: RACE_EFFECT_KEY,
         name: "how far races differ beyond the model",
         unit: "dB",
         layer: Layer::NobodyKnows,

@@ -25,7 +25,7 @@ pub fn learn_text(a: &Answer, written: Option<&Path>) -> String {
     }
     out.push('\n');
     out.push_str("Miss rate of a race, missed of 10,000: mean, and 5 to 95 % of races\n");
-    let rows: Vec<Vec<String>> = a.targets.iter().map(target_row).collect();
+    let rows: Vec<Vec<String>> = a.targets.iter().map(|t| target_row(a, t)).collect();
     out.push_str(&table(&["point", "before", "after", "range narrower by"], &rows));
     out.push('\n');
     out.push_str("Source by source: missed, and what 90 % of races would have counted\n");
@@ -76,11 +76,15 @@ pub fn first_words(a: &Answer) -> Vec<String> {
     }
     let (trials, races) =
         (a.sources.iter().filter(|s| s.trial).count(), a.sources.iter().filter(|s| !s.trial).count());
+    let from: Vec<String> = [(races, "race"), (trials, "trial")]
+        .into_iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, what)| counted(n, what))
+        .collect();
     if let Some(t) = a.targets.first() {
         out.push(format!(
-            "From {} and {}: {} now misses {} of 10,000 on average ({} before), {} to {} from race to race ({} to {} before), tag {}.",
-            counted(races, "race"),
-            counted(trials, "trial"),
+            "From {}: {} now misses {} of 10,000 on average ({} before), {} to {} from race to race ({} to {} before), tag {}.",
+            from.join(" and "),
             t.point,
             per_10_000(t.after.mean),
             per_10_000(t.before.mean),
@@ -103,8 +107,10 @@ fn rates(s: &Spread) -> String {
 }
 
 /// Point, before, after, by how much the range is narrower.
-pub fn target_row(t: &TargetAnswer) -> Vec<String> {
-    vec![t.point.clone(), rates(&t.before), rates(&t.after), narrower(t)]
+pub fn target_row(a: &Answer, t: &TargetAnswer) -> Vec<String> {
+    // A range from few draws is narrow for that reason alone.
+    let narrower = if a.trusted { narrower(t) } else { "not known".to_owned() };
+    vec![t.point.clone(), rates(&t.before), rates(&t.after), narrower]
 }
 
 /// By how much the range of the rate, as a ratio, has shrunk.

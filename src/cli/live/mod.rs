@@ -46,9 +46,9 @@ struct Save {
 
 pub fn run(args: &Inputs) -> Result<ExitCode, Failure> {
     use_threads(args.threads)?;
-    if args.tag.is_some() || args.allow_unlawful_power {
+    if args.tag.is_some() || args.allow_unlawful_power || args.learned.is_some() {
         return Err(Failure::Usage(
-            "live takes the tag from the scenario and tells unlawful power on the page; leave out --tag and --allow-unlawful-power".to_owned(),
+            "live takes the tag from the scenario and tells unlawful power on the page; beliefs are those of the file; leave out --tag, --allow-unlawful-power and --learned".to_owned(),
         ));
     }
     // The loader's words about the file itself, once, before anything opens.

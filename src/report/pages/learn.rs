@@ -15,8 +15,10 @@ pub fn page(a: &Answer) -> Page {
         table.rows = rows.into_iter().map(|row| row.into_iter().map(Cell::Text).collect()).collect();
         table
     };
-    let targets =
-        of(&["point", "before", "after", "range narrower by"], a.targets.iter().map(target_row).collect());
+    let targets = of(
+        &["point", "before", "after", "range narrower by"],
+        a.targets.iter().map(|t| target_row(a, t)).collect(),
+    );
     let sources = of(
         &["source", "missed", "foreseen before", "from the others", "verdict"],
         a.sources.iter().map(source_row).collect(),
