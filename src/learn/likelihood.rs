@@ -12,7 +12,7 @@ use super::vectors::{EACH, SPREADS};
 use crate::course::Course;
 use crate::estimate::response::Response;
 use crate::estimate::strata::Stratum;
-use crate::numeric::counts::binomial_quantile;
+use crate::numeric::counts::{binomial_quantile, binomial_tails};
 use crate::numeric::gamma::ln_gamma;
 use crate::passing::RaceDraw;
 use crate::passing::draw::{OffsetLaw, RACE_DIMS, offset_law};
@@ -355,11 +355,28 @@ fn ln_binomial(x: u64, n: u64, p: f64) -> f64 {
 /// ln of the probability that between `low` and `high` of n are missed.
 fn ln_range(n: u64, (low, high): (u64, u64), p: f64) -> f64 {
     let p = p.clamp(LEAST_ODDS, 1.0 - LEAST_ODDS);
-    let first = ln_binomial(low, n, p);
-    let (mut sum, mut term) = (1.0, 1.0);
-    for x in low..high {
-        term *= (n - x) as f64 / (x + 1) as f64 * p / (1.0 - p);
-        sum += term;
+    let below = if low == 0 { (0.0, 1.0) } else { binomial_tails(low - 1, n, p) };
+    let up_to = binomial_tails(high, n, p);
+    // From the side on which both tails are small.
+    let between = if n as f64 * p > high as f64 { up_to.0 - below.0 } else { below.1 - up_to.1 };
+    libm::log(between.max(1e-300))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::counts::binomial_pmf;
+
+    /// Source: sums of binomial probabilities, elementary. Tolerance: 1e-6.
+    #[test]
+    fn val_ranges_of_counts() {
+        for (n, low, high, p) in
+            [(900, 0, 900, 0.3), (900, 0, 900, 1.0), (40, 3, 5, 0.1), (40, 30, 32, 0.1), (40, 2, 2, 0.9)]
+        {
+            let exact: f64 = (low..=high).map(|x| binomial_pmf(x, n, p)).sum();
+            let got = ln_range(n, (low, high), p);
+            assert!((got - libm::log(exact)).abs() < 1e-6 && got.is_finite(), "{n} {low} {high} {p}: {got}");
+        }
+        assert!((ln_binomial(3, 40, 0.1) - libm::log(binomial_pmf(3, 40, 0.1))).abs() < 1e-9);
     }
-    first + libm::log(sum)
 }
