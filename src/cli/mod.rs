@@ -25,6 +25,7 @@ pub mod rank;
 pub mod redundancy;
 pub mod score;
 pub mod study_args;
+mod trial;
 
 use args::{Cli, Command};
 use clap::Parser;
@@ -68,6 +69,7 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
         Command::Rank(args) => rank::run(args, places),
         Command::Redundancy(args) => redundancy::run(args, places),
         Command::Drivers(args) => drivers::run(args, places),
+        Command::Trial(args) => trial::run(args, places),
         Command::Learn(args) => learn::run(args, places),
         Command::Score(args) => score::run(args, places),
     }

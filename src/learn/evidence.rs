@@ -279,7 +279,7 @@ impl Evidence {
 }
 
 /// All sets of lines of points with few lines, the standard ones of others.
-fn standard(prepared: &Prepared) -> Vec<Vec<u64>> {
+pub(super) fn standard(prepared: &Prepared) -> Vec<Vec<u64>> {
     let every = |lines: usize| -> Vec<u64> { (1..1u64 << lines).rev().collect() };
     let masks = Ask::standard_masks(prepared);
     masks
@@ -289,7 +289,7 @@ fn standard(prepared: &Prepared) -> Vec<Vec<u64>> {
         .collect()
 }
 
-fn stratum_of(
+pub(super) fn stratum_of(
     all: &[Stratum],
     course: &crate::course::Course,
     placement: crate::course::field::Placement,

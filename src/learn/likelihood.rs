@@ -103,30 +103,39 @@ struct Ranged {
     missed: (u64, u64),
 }
 
+/// Law of what a walker's passings have in common: the tag's own offset, and the person's.
+pub(super) fn walker_law(law: OffsetLaw) -> OffsetLaw {
+    match law.0 {
+        Quantity::Normal { mean, sd } => {
+            OffsetLaw(Quantity::Normal { mean, sd: libm::hypot(sd, PERSON_SD_DB) })
+        }
+        _ => law,
+    }
+}
+
 /// The tables of one group laid over the tags of one spread.
-struct Laid<'a> {
+pub(super) struct Laid<'a> {
     evidence: &'a Evidence,
     tables: &'a [Response],
     at: usize,
     kernel: Kernel,
-    walker: Kernel,
+    pub(super) walker: Kernel,
     /// `[day][offset]` of a view and set.
     mixed: HashMap<(usize, usize), Vec<Vec<f64>>>,
 }
 
 impl<'a> Laid<'a> {
-    fn new(evidence: &'a Evidence, tables: &'a [Response], at: usize, vector: &[f64; RACE_DIMS]) -> Laid<'a> {
+    pub(super) fn new(
+        evidence: &'a Evidence,
+        tables: &'a [Response],
+        at: usize,
+        vector: &[f64; RACE_DIMS],
+    ) -> Laid<'a> {
         let prepared = &evidence.views[0].prepared;
         let draw = RaceDraw::from_uniforms(&prepared.course, &prepared.tag, 0, vector);
         let law = offset_law(&prepared.course, &draw);
         let step_db = tables[0].offsets_db[1] - tables[0].offsets_db[0];
-        let walker = match law.0 {
-            Quantity::Normal { mean, sd } => {
-                OffsetLaw(Quantity::Normal { mean, sd: libm::hypot(sd, PERSON_SD_DB) })
-            }
-            _ => law,
-        };
-        let (kernel, walker) = (Kernel::new(law, step_db), Kernel::new(walker, step_db));
+        let (kernel, walker) = (Kernel::new(law, step_db), Kernel::new(walker_law(law), step_db));
         Laid { evidence, tables, at, kernel, walker, mixed: HashMap::new() }
     }
 
@@ -135,7 +144,7 @@ impl<'a> Laid<'a> {
     }
 
     /// Mass of a race's own offset on the grid.
-    fn masses(&self, view: usize, vector: &[f64; RACE_DIMS]) -> Vec<f64> {
+    pub(super) fn masses(&self, view: usize, vector: &[f64; RACE_DIMS]) -> Vec<f64> {
         let prepared = &self.evidence.views[view].prepared;
         let draw = RaceDraw::from_uniforms(&prepared.course, &prepared.tag, 0, vector);
         let (centre, own) = (draw.constant_offset_db(), draw.race_effect_sd_db);
@@ -158,7 +167,7 @@ impl<'a> Laid<'a> {
     }
 
     /// Odds of a set by day and offset.
-    fn set(&mut self, view: usize, set: usize) -> &Vec<Vec<f64>> {
+    pub(super) fn set(&mut self, view: usize, set: usize) -> &Vec<Vec<f64>> {
         let (tables, at, kernel) = (self.tables, self.at, &self.kernel);
         let course = &self.evidence.views[view].prepared.course;
         self.mixed.entry((view, set)).or_insert_with(|| {

@@ -8,6 +8,7 @@
 //! vectors       the vectors tried: points of the unit cube, in groups
 //! posterior     weights, later rounds where the first were spent badly
 //!   pareto      smoothed weights and whether they can be trusted
+//! design        what a trial would teach before it is walked
 //! score         stored forecasts against counts
 //! ```
 //!
@@ -18,6 +19,7 @@
 //! (M. Kennedy, A. O'Hagan, J. R. Stat. Soc. B 63 (2001) 425-464, from memory). It stands in dB, as a batch does, so that it acts through the staircase and stays
 //! lawful near odds of 1.
 
+pub mod design;
 pub mod evidence;
 pub mod folder;
 pub mod likelihood;
@@ -26,3 +28,6 @@ pub mod pareto;
 pub mod posterior;
 pub mod score;
 pub mod vectors;
+
+/// How far races may differ beyond the model unless told: scale of a half-normal law, dB on every threshold (our estimate).
+pub const RACE_EFFECT_DB: f64 = 0.7;

@@ -102,7 +102,7 @@ pub fn learn(
 }
 
 /// How far thresholds may lie from those measured: four standard deviations of all that shifts them, dB.
-fn reach_db(evidence: &Evidence) -> f64 {
+pub(super) fn reach_db(evidence: &Evidence) -> f64 {
     let of = |view: &View| {
         let (course, spread) = (&view.prepared.course, &view.prepared.tag.spread);
         let width = |law: &Quantity| 0.5 * (law.quantile(0.8413) - law.quantile(0.1587));

@@ -32,5 +32,7 @@ pub mod score_text;
 pub mod svg;
 pub mod table;
 pub mod text_width;
+pub mod trial_sheet;
+pub mod trial_text;
 pub mod visible;
 pub mod words;

@@ -14,6 +14,7 @@ pub mod rank;
 pub mod redundancy;
 pub mod score;
 pub mod season;
+pub mod trial;
 pub mod what_drives;
 pub mod which_point;
 pub mod worst;
