@@ -109,6 +109,7 @@ limits! {
     SAMPLE_FLOOR_DB: "beliefs.sample_offset_floor_db", "dB", 0.0, 10.0, "a spread is not negative", OURS;
     // outcomes
     COUNTED: "point.passed", "runners", 0.0, 1e7, "runners counted", OURS;
+    CLOCK_OFFSET_S: "log.clock_offset_s", "s", -86400.0, 86400.0, "more than a day is a wrong date", OURS;
     LOWERED_DB: "power_lowered_db", "dB", 0.0, 40.0, "power is lowered for a trial, never raised", OURS;
     // timing point
     TARGET: "point.target", "", 0.0, 1.0, "a share of the runners; 0.998 is 99.8 %", "definition";

@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
-pub use super::learn_args::{LearnArgs, ScoreArgs, TrialArgs};
+pub use super::learn_args::{LearnArgs, ReadsArgs, ScoreArgs, TrialArgs};
 pub use super::study_args::{DriversArgs, RankArgs, RedundancyArgs, StudyFormat};
 
 const EXIT_CODES: &str = "Exit codes: 0 done; 1 done, but --require was not met; 2 bad usage or input; 3 internal error; 130 interrupted.";
@@ -96,6 +96,11 @@ pub enum Command {
         after_help = "Examples:\n  readodds trial scenarios/half-marathon-rain-eu-lower.toml --yard demo-data/outcomes/yard-walk.toml --people 20 --minutes 90 --write yard\n  readodds learn yard/trial.toml --write learned\n\nPower goes only downwards from the scenario's. Exit codes: 0 done; 2 bad usage or input; 3 internal error."
     )]
     Trial(TrialArgs),
+    /// Count read logs: who was missed by what reference, for `learn`; tag numbers are hashed, only counts come out
+    #[command(
+        after_help = "Example:\n  readodds reads demo-data/reads/reads.toml --write outcome.toml\n  readodds learn outcome.toml\n\nLogs are CSV, one row a read; columns by name, or fields = \"llrp\" (TagReportData) or \"epcis\". Columns about people are refused.\n\nExit codes: 0 done; 2 bad usage or input; 3 internal error."
+    )]
+    Reads(ReadsArgs),
     /// Learn from races and trials: beliefs weighted by what was counted, for sharper forecasts
     #[command(
         after_help = "Examples:\n  readodds learn demo-data/outcomes/*.toml --write learned\n  readodds predict scenarios/river-half-rain-usa.toml --learned learned\n\nTake the counts of all races or of none: whoever learns from bad days alone forecasts bad days. Excluding a point needs a record (excluded = \"...\").\n\nExit codes: 0 done; 1 learned, but the outcomes do not fit the beliefs; 2 bad usage or input; 3 internal error."

@@ -1,4 +1,4 @@
-//! Options of the commands that close the loop: trial, learn, score.
+//! Options of the commands that close the loop: trial, reads, learn, score.
 
 use super::args::{Format, Pictures};
 use clap::Args;
@@ -88,6 +88,20 @@ pub struct TrialArgs {
     /// Go on although the tag was measured with serious faults; every output says so
     #[arg(long)]
     pub despite_findings: bool,
+    #[arg(long, value_enum, default_value = "text")]
+    pub format: Format,
+    /// Write the result to a file instead of stdout (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct ReadsArgs {
+    /// Reads file (TOML): which logs belong to which lines, and how their columns are called
+    pub reads: PathBuf,
+    /// Write the counts as an outcome file for `learn` (whole or not at all)
+    #[arg(long, value_name = "FILE")]
+    pub write: Option<PathBuf>,
     #[arg(long, value_enum, default_value = "text")]
     pub format: Format,
     /// Write the result to a file instead of stdout (whole or not at all)

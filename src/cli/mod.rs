@@ -22,7 +22,8 @@ pub mod places;
 pub mod predict;
 pub mod progress;
 pub mod rank;
-pub mod redundancy;
+pub mod reads;
+mod redundancy;
 pub mod score;
 pub mod study_args;
 mod trial;
@@ -70,6 +71,7 @@ fn run(cli: &Cli) -> Result<ExitCode, Failure> {
         Command::Redundancy(args) => redundancy::run(args, places),
         Command::Drivers(args) => drivers::run(args, places),
         Command::Trial(args) => trial::run(args, places),
+        Command::Reads(args) => reads::run(args, places),
         Command::Learn(args) => learn::run(args, places),
         Command::Score(args) => score::run(args, places),
     }

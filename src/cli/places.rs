@@ -156,3 +156,14 @@ fn same(a: &Path, b: &Path) -> bool {
     }
     a == b
 }
+/// The way to a file as seen from a folder, so that both can be moved together.
+pub fn way_from(folder: &Path, file: &Path) -> Result<String, Failure> {
+    let unknown = |e: std::io::Error| Failure::Write(format!("{}: {e}", file.display()));
+    let file = std::fs::canonicalize(file).map_err(unknown)?;
+    let folder = std::fs::canonicalize(folder).or_else(|_| std::path::absolute(folder)).map_err(unknown)?;
+    let (from, to): (Vec<_>, Vec<_>) = (folder.components().collect(), file.components().collect());
+    let common = from.iter().zip(&to).take_while(|(a, b)| a == b).count();
+    let up = std::iter::repeat_n("..".to_owned(), from.len() - common);
+    let down = to[common..].iter().map(|c| c.as_os_str().to_string_lossy().into_owned());
+    Ok(up.chain(down).collect::<Vec<_>>().join("/"))
+}

@@ -4,7 +4,7 @@ use super::args::{Format, TrialArgs};
 use super::failure::{DONE, Failure};
 use super::inputs::{cleared, files_of, lawful, read, show_warnings, use_threads};
 use super::interrupt;
-use super::places::Places;
+use super::places::{Places, way_from};
 use super::predict::json;
 use super::progress::StudyLine;
 use crate::course::{Course, power};
@@ -17,7 +17,6 @@ use crate::report::trial_text::trial_text;
 use crate::study::provenance::findings_of;
 use crate::study::trial::{Plan, answer};
 use crate::tag::Tag;
-use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -79,9 +78,7 @@ pub fn run(args: &TrialArgs, mut places: Places) -> Result<ExitCode, Failure> {
     };
     if let Some(folder) = write {
         let path = folder.path().to_owned();
-        let scenario = std::fs::canonicalize(yard_path);
-        let scenario = scenario.map_err(|e| Failure::Write(format!("{}: {e}", yard_path.display())))?;
-        let written = folder.replace(&files(&answer, &from_within(&path, &scenario)), |_| false);
+        let written = folder.replace(&files(&answer, &way_from(&path, yard_path)?), |_| false);
         written.map_err(|e| Failure::Write(format!("cannot write {}: {e}", path.display())))?;
     }
     output.write(&match args.format {
@@ -121,14 +118,4 @@ fn alike(race: &Course, tag: &Tag, yard: &Course, yard_tag: &Tag) -> Result<(), 
         ))),
         None => Ok(()),
     }
-}
-
-/// The way to a file as seen from a folder beside it, so that both can be moved together.
-fn from_within(folder: &Path, file: &Path) -> String {
-    let folder = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
-    let (from, to): (Vec<_>, Vec<_>) = (folder.components().collect(), file.components().collect());
-    let common = from.iter().zip(&to).take_while(|(a, b)| a == b).count();
-    let up = std::iter::repeat_n("..".to_owned(), from.len() - common);
-    let down = to[common..].iter().map(|c| c.as_os_str().to_string_lossy().into_owned());
-    up.chain(down).collect::<Vec<_>>().join("/")
 }

@@ -71,6 +71,8 @@ pub const CODES: &[(&str, &str)] = &[
     (OUTCOME_REFERENCE, "a reference that cannot tell who was missed"),
     (OUTCOME_FORECAST, "a stored forecast that does not belong to the outcome"),
     (OUTCOME_POINT, "an outcome names what its scenario does not have"),
+    (READS_PERSONAL, "a read log with columns about people"),
+    (READS_PORT, "a read log has a port that belongs to no line"),
     (OUTPUT_EXISTS, "an output is there already and was not overwritten"),
     (OUTPUT_FAILED, "an output could not be written"),
 ];
@@ -106,6 +108,8 @@ pub const OUTCOME_COUNTS: &str = "outcome-counts";
 pub const OUTCOME_REFERENCE: &str = "outcome-reference";
 pub const OUTCOME_FORECAST: &str = "outcome-forecast";
 pub const OUTCOME_POINT: &str = "outcome-point";
+pub const READS_PERSONAL: &str = "reads-personal";
+pub const READS_PORT: &str = "reads-port";
 pub const OUTPUT_EXISTS: &str = "output-exists";
 pub const OUTPUT_FAILED: &str = "output-failed";
 

@@ -137,15 +137,7 @@ pub fn foresight(
     let ln_odds = odds.iter().map(|of| of.iter().map(ln).collect()).collect();
     let truths = (0..TRUTHS).map(|t| truth(task, &evidence, &places, &tables, &points, t)).collect();
     let runners_simulated = tables.iter().map(|t| t.passings).sum();
-    Ok(Some(Foresight {
-        settings,
-        people: task.people,
-        draws,
-        ln_odds,
-        common,
-        truths,
-        runners_simulated,
-    }))
+    Ok(Some(Foresight { settings, people: task.people, draws, ln_odds, common, truths, runners_simulated }))
 }
 
 /// Views: the race first, then the yard at each power. And for each setting its view and stratum.
@@ -285,8 +277,7 @@ fn truth(
         let own: Vec<f64> = walkers.iter().map(|&offset| at(table, &odds, offset)).collect();
         let mut missed = [0; MOST_LAPS + 1];
         for lap in 1..=MOST_LAPS {
-            missed[lap] =
-                missed[lap - 1] + own.iter().map(|&p| u32::from(stream.uniform() < p)).sum::<u32>();
+            missed[lap] = missed[lap - 1] + own.iter().map(|&p| u32::from(stream.uniform() < p)).sum::<u32>();
         }
         missed
     };

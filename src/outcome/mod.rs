@@ -1,6 +1,7 @@
 //! What happened: counts of races and the passings of trials, as a company writes them down afterwards.
 //!
 //! ```text
+//! reads     reads.toml: logs of readers, their lines and columns          read_log  their rows, counted by tag
 //! race    outcome.toml: who passed, by what reference, and who was missed      trial   trial.csv: one row a passing
 //! ```
 //!
@@ -8,6 +9,8 @@
 //! condition the simulation can share, are taken; two lines alone never tell how many both missed.
 
 pub mod race;
+pub mod read_log;
+pub mod reads;
 pub mod trial;
 
 use std::ops::Range;

@@ -23,6 +23,7 @@ pub mod panel;
 pub mod png;
 pub mod predict_text;
 pub mod rank_text;
+pub mod reads_text;
 pub mod redundancy_text;
 #[cfg(test)]
 #[path = "../../tests/sample/mod.rs"]

@@ -53,9 +53,18 @@ fn sheet(a: &Answer) -> String {
     out.push_str("\nCautions\n");
     TRIAL_CAUTIONS.iter().for_each(|caution| item(&mut out, caution));
     out.push_str("\nAfterwards\n");
-    item(&mut out, "passings.csv: 1 for each passing that was read, 0 for each that was not, and the power that was really set. Delete rows that nobody walked; add rows for others.");
-    item(&mut out, "An attenuator in the cable instead of the reader's setting: write attenuator under drop_by, for it costs the reply as much. Measure what a setting really does: some are off by half a dB (common practice).");
-    item(&mut out, "All passings count, also those that look wrong; a fault (cable off, reader down) goes on record and its rows are deleted.");
+    item(
+        &mut out,
+        "passings.csv: 1 for each passing that was read, 0 for each that was not, and the power that was really set. Delete rows that nobody walked; add rows for others.",
+    );
+    item(
+        &mut out,
+        "An attenuator in the cable instead of the reader's setting: write attenuator under drop_by, for it costs the reply as much. Measure what a setting really does: some are off by half a dB (common practice).",
+    );
+    item(
+        &mut out,
+        "All passings count, also those that look wrong; a fault (cable off, reader down) goes on record and its rows are deleted.",
+    );
     item(&mut out, "readodds learn trial.toml --write learned");
     out
 }

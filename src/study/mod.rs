@@ -11,6 +11,7 @@ pub mod overlay_text;
 pub mod predict;
 pub mod provenance;
 pub mod rank;
+pub mod reads;
 pub mod redundancy;
 pub mod score;
 pub mod season;

@@ -106,8 +106,7 @@ pub fn answer(
     let clock = Clock { plan, people: task.people, settings: &sight.settings };
     let (common, wet) = commonest(&task.race.course, &sight.settings);
     let of = |keep: &dyn Fn(&Setting) -> bool| -> Vec<(usize, usize)> {
-        let settings: Vec<usize> =
-            (0..sight.settings.len()).filter(|&s| keep(&sight.settings[s])).collect();
+        let settings: Vec<usize> = (0..sight.settings.len()).filter(|&s| keep(&sight.settings[s])).collect();
         clock.fill(&settings)
     };
     let usual = |s: &Setting| s.placement == common && s.wetness == wet;
