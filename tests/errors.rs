@@ -24,6 +24,7 @@ fn elsewhere(code: &str) -> bool {
         "power-",
         "outcome-",
         "learned",
+        "reads-",
     ];
     code != "tag-folder" && families.iter().any(|family| code.starts_with(family))
 }

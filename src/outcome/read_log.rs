@@ -313,9 +313,10 @@ impl Table {
                 Ok(true) if record.len() == self.header.len() => return true,
                 Ok(true) => {
                     let message = format!("{} fields, the header has {}", record.len(), self.header.len());
+                    // Behind the last cell: none of them is shown.
                     self.wrong(
                         record,
-                        0,
+                        record.len(),
                         "csv-width",
                         &message,
                         "a comma inside a cell needs quotes; a decimal comma must be a point",

@@ -265,12 +265,11 @@ impl Row<'_> {
         }
         if read.is_none() {
             problems.error(|| {
-                self.wrong(
-                    7,
-                    "csv-range",
-                    format!("read is {:?}", self.cell(7)),
-                    "1 if the passing was read, 0 if not",
-                )
+                let (message, help) = match self.cell(7) {
+                    "" => ("read is not filled in".to_owned(), "1 or 0; delete rows that nobody walked"),
+                    cell => (format!("read is {cell:?}"), "1 if the passing was read, 0 if not"),
+                };
+                self.wrong(7, "csv-range", message, help)
             });
         }
         let setting = Setting {
