@@ -58,6 +58,7 @@ pub enum Counted {
 }
 
 /// A race, in terms of the views.
+#[derive(Clone)]
 pub struct RaceEvidence {
     pub counted: Vec<Counted>,
     pub soaked: Option<(u64, u64)>,
@@ -66,11 +67,13 @@ pub struct RaceEvidence {
 }
 
 /// A trial, in terms of the views: for each setting a view, a set and a stratum.
+#[derive(Clone)]
 pub struct TrialEvidence {
     pub settings: Vec<(usize, usize, usize)>,
     pub trial: Trial,
 }
 
+#[derive(Clone)]
 pub enum Kind {
     Race(RaceEvidence),
     Trial(TrialEvidence),

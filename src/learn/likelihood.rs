@@ -7,7 +7,7 @@
 //! stands inside.
 
 use super::evidence::{Counted, Evidence, Kind, Odds, RaceEvidence, Sum, TrialEvidence};
-use super::odds::{Kernel, normal_masses};
+use super::odds::{Kernel, cell_at, normal_masses};
 use super::vectors::{EACH, SPREADS};
 use crate::course::Course;
 use crate::estimate::response::Response;
@@ -61,8 +61,7 @@ pub fn told(
             let (mut ln_l, mut again) = (Vec::new(), Vec::new());
             for (source, grid) in evidence.sources.iter().zip(&grids) {
                 let mass = mass_of(source.view);
-                let sum: f64 = mass.iter().zip(&grid.likelihood).map(|(m, l)| m * l).sum();
-                ln_l.push(grid.ln_scale + libm::log(sum.max(1e-300)));
+                ln_l.push(grid.ln_likelihood(&mass));
                 let odds = grid.draw(&mass, &mut stream);
                 again.push(binomial_quantile(stream.uniform(), grid.passed, odds.clamp(0.0, 1.0)));
             }
@@ -74,7 +73,7 @@ pub fn told(
 }
 
 /// A source over the offsets.
-struct Grid {
+pub(super) struct Grid {
     /// Likelihood, times e^−ln_scale, the day averaged out.
     likelihood: Vec<f64>,
     ln_scale: f64,
@@ -87,13 +86,19 @@ impl Grid {
     /// Odds on a day drawn.
     fn draw(&self, mass: &[f64], stream: &mut Stream) -> f64 {
         let day = ((stream.uniform() * self.odds.len() as f64) as usize).min(self.odds.len() - 1);
-        let pick = stream.uniform();
-        let mut below = 0.0;
-        let cell = mass.iter().position(|m| {
-            below += m;
-            below >= pick
-        });
-        self.odds[day][cell.unwrap_or(mass.len() - 1)]
+        self.odds[day][cell_at(mass, stream.uniform())]
+    }
+
+    /// Mean odds of its first count.
+    pub(super) fn mean_odds(&self, mass: &[f64]) -> f64 {
+        let of_day = |day: &Vec<f64>| mass.iter().zip(day).map(|(m, p)| m * p).sum::<f64>();
+        self.odds.iter().map(of_day).sum::<f64>() / self.odds.len() as f64
+    }
+
+    /// ln of its likelihood.
+    pub(super) fn ln_likelihood(&self, mass: &[f64]) -> f64 {
+        let sum: f64 = mass.iter().zip(&self.likelihood).map(|(m, l)| m * l).sum();
+        self.ln_scale + libm::log(sum.max(1e-300))
     }
 }
 
@@ -139,7 +144,7 @@ impl<'a> Laid<'a> {
         Laid { evidence, tables, at, kernel, walker, mixed: HashMap::new() }
     }
 
-    fn course(&self, view: usize) -> &'a Course {
+    pub(super) fn course(&self, view: usize) -> &'a Course {
         &self.evidence.views[view].prepared.course
     }
 
@@ -185,7 +190,7 @@ impl<'a> Laid<'a> {
     }
 
     /// A sum over sets by day and offset.
-    fn sum(&mut self, view: usize, sum: &Sum) -> Vec<Vec<f64>> {
+    pub(super) fn sum(&mut self, view: usize, sum: &Sum) -> Vec<Vec<f64>> {
         let (days, cells) = (days(self.course(view)).len(), self.tables[view].offsets_db.len());
         let mut out = vec![vec![sum.constant; cells]; days];
         for &(view, set, factor) in &sum.terms {
@@ -197,7 +202,7 @@ impl<'a> Laid<'a> {
         out
     }
 
-    fn ratio(&mut self, view: usize, odds: &Odds) -> Vec<Vec<f64>> {
+    pub(super) fn ratio(&mut self, view: usize, odds: &Odds) -> Vec<Vec<f64>> {
         let (mut top, bottom) = (self.sum(view, &odds.top), self.sum(view, &odds.bottom));
         for (tops, bottoms) in top.iter_mut().zip(&bottom) {
             tops.iter_mut().zip(bottoms).for_each(|(t, b)| *t = (*t / b.max(LEAST_ODDS)).clamp(0.0, 1.0));
@@ -205,7 +210,7 @@ impl<'a> Laid<'a> {
         top
     }
 
-    fn grid(&mut self, view: usize, kind: &Kind) -> Grid {
+    pub(super) fn grid(&mut self, view: usize, kind: &Kind) -> Grid {
         match kind {
             Kind::Race(race) => self.race(view, race),
             Kind::Trial(trial) => self.trial(trial),
@@ -278,18 +283,20 @@ impl<'a> Laid<'a> {
         Grid { likelihood, ln_scale: most + constant, odds, passed }
     }
 
+    /// Odds of every setting of a trial by offset.
+    pub(super) fn of_settings(&self, evidence: &TrialEvidence) -> Vec<Vec<f64>> {
+        let of = |&(view, set, stratum): &(usize, usize, usize)| {
+            // A table of m passings knows nothing of odds much below 1/m.
+            let least = 0.1 / self.evidence.views[view].ask.allocation[stratum] as f64;
+            let odds = self.tables[view].odds(self.at, set, stratum);
+            odds.iter().map(|&p| f64::from(p).clamp(least, 1.0 - least)).collect()
+        };
+        evidence.settings.iter().map(of).collect()
+    }
+
     fn trial(&self, evidence: &TrialEvidence) -> Grid {
         let trial = &evidence.trial;
-        let odds: Vec<Vec<f64>> = evidence
-            .settings
-            .iter()
-            .map(|&(view, set, stratum)| {
-                // A table of m passings knows nothing of odds much below 1/m.
-                let least = 0.1 / self.evidence.views[view].ask.allocation[stratum] as f64;
-                let odds = self.tables[view].odds(self.at, set, stratum);
-                odds.iter().map(|&p| f64::from(p).clamp(least, 1.0 - least)).collect()
-            })
-            .collect();
+        let odds = self.of_settings(evidence);
         let cells = odds[0].len();
         let mut ln = vec![0.0; cells];
         let over_settings = |counts: &[(usize, u64, u64)], odds: &[Vec<f64>], k: usize| -> f64 {
@@ -329,7 +336,7 @@ impl<'a> Laid<'a> {
 }
 
 /// Shares of dry, damp and soaked bibs of the days that a race may have; one day where they do not differ.
-fn days(course: &Course) -> Vec<[f64; 3]> {
+pub(super) fn days(course: &Course) -> Vec<[f64; 3]> {
     let all: Vec<[f64; 3]> =
         (0..DAYS).map(|n| course.weather.shares((n as f64 + 0.5) / DAYS as f64)).collect();
     if all.iter().all(|day| *day == all[0]) { vec![all[0]] } else { all }

@@ -8,6 +8,7 @@
 //! vectors       the vectors tried: points of the unit cube, in groups
 //! posterior     weights, later rounds where the first were spent badly
 //!   pareto      smoothed weights and whether they can be trusted
+//!   calibration worlds drawn from what was learned, counted and learned from again
 //! design        what a trial would teach before it is walked
 //! score         stored forecasts against counts
 //! ```
@@ -19,6 +20,7 @@
 //! (M. Kennedy, A. O'Hagan, J. R. Stat. Soc. B 63 (2001) 425-464, from memory). It stands in dB, as a batch does, so that it acts through the staircase and stays
 //! lawful near odds of 1.
 
+pub mod calibration;
 pub mod design;
 pub mod evidence;
 pub mod folder;

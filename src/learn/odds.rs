@@ -36,6 +36,11 @@ impl Kernel {
         Kernel { mass: mass.into_iter().map(|m| m / total).collect(), reach }
     }
 
+    /// Cells off the middle of the law at rank `u`.
+    pub fn pick(&self, u: f64) -> isize {
+        cell_at(&self.mass, u) as isize - self.reach as isize
+    }
+
     /// `values` averaged over the law at every offset; the ends of the grid stand for what lies beyond.
     pub fn over(&self, values: &[f64]) -> Vec<f64> {
         let (n, reach) = (values.len(), self.reach);
@@ -44,6 +49,16 @@ impl Kernel {
         padded.extend(std::iter::repeat_n(values[n - 1], reach));
         (0..n).map(|i| self.mass.iter().zip(&padded[i..]).map(|(m, v)| m * v).sum()).collect()
     }
+}
+
+/// Cell at rank `u` of masses that sum to 1.
+pub fn cell_at(masses: &[f64], u: f64) -> usize {
+    let mut below = 0.0;
+    let cell = masses.iter().position(|m| {
+        below += m;
+        below >= u
+    });
+    cell.unwrap_or(masses.len() - 1)
 }
 
 /// Mass that a normal law of `mean` and `sd` puts on each cell of a grid; a law narrower than the grid is split over two cells.

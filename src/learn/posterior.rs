@@ -40,6 +40,8 @@ pub struct Posterior {
     pub k_hat: Option<f64>,
     pub rounds: usize,
     pub passings: u64,
+    /// Of all groups, view by view.
+    pub(super) tables: Vec<Response>,
 }
 
 /// Seed of the tables.
@@ -68,6 +70,7 @@ pub fn learn(
         k_hat: None,
         rounds: 0,
         passings: 0,
+        tables: Vec::new(),
     };
     let mut proposals: Vec<(f64, Option<Proposal>)> = vec![(groups as f64, None)];
     let first: Vec<_> = (0..groups).map(|i| outer(evidence, out.seed, i)).collect();
@@ -152,6 +155,11 @@ impl Posterior {
         self.numbers.extend((0..points.len() as u64).map(|i| first + i));
         self.points.extend(points);
         self.told.extend(told);
+        if self.tables.is_empty() {
+            self.tables = tables;
+        } else {
+            self.tables.iter_mut().zip(tables).for_each(|(all, more)| all.extend(more));
+        }
         Some(())
     }
 

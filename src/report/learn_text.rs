@@ -150,6 +150,9 @@ pub fn verdict_words(verdict: Verdict) -> &'static str {
     }
 }
 
+/// Odds of so few truths held by chance below which that is said.
+const FEW_HELD: f64 = 0.01;
+
 /// What the answer rests on.
 pub fn how_sure(a: &Answer) -> Vec<String> {
     let k = a.k_hat.map_or("no tail to judge".to_owned(), |k| format!("k-hat {k:.2}"));
@@ -164,6 +167,18 @@ pub fn how_sure(a: &Answer) -> Vec<String> {
             significant(a.effective_groups),
             a.k_limit,
             grouped(a.passings)
+        ),
+        format!(
+            "In {} worlds drawn from what was learned everything was counted again and learned from by the draws of all others: {} truths lay within 5 to 95 % of it (about {} if the learning is right), {} within 25 to 75 % (about {}).{}",
+            a.calibration.worlds,
+            a.calibration.held_90,
+            (0.9 * a.calibration.worlds as f64).round(),
+            a.calibration.held_50,
+            (0.5 * a.calibration.worlds as f64).round(),
+            match a.calibration.tail < FEW_HELD {
+                true => " TOO FEW: the ranges after are too narrow, more draws (--draws) are needed.",
+                false => "",
+            }
         ),
         format!(
             "Before and after are the forecasts of `predict` without and with what was learned, same seed. After, races may differ by a term of their own, half-normal with scale {} dB on every threshold (our estimate, --race-effect): it keeps the range of the next race honest.",

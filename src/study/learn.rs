@@ -1,7 +1,7 @@
 //! `learn`: what races and trials teach, and whether it can be believed.
 //!
-//! Three looks before anything is believed: are the weights spread over enough vectors (effective number, k-hat); would each source have been foreseen from the
-//! others alone; and would each have been foreseen at all. A count is "in line" above 5 %, "unusual" above 1 %, else "outside the beliefs"
+//! Looks before anything is believed: are the weights spread over enough vectors (effective number, k-hat); would each source have been foreseen from the
+//! others alone, and at all; and would worlds like those learned have been found (`learn::calibration`). A count is "in line" above 5 %, "unusual" above 1 %, else "outside the beliefs"
 //! (twice the smaller tail of what would have been counted; M. Evans, H. Moshonov, Bayesian Anal. 1 (2006) 893-914 on such checks, from memory).
 
 use super::predict::settled;
@@ -10,6 +10,7 @@ use crate::diag::Diagnostic;
 use crate::estimate::checkpoint::Kept;
 use crate::estimate::run;
 use crate::estimate::world::Ask;
+use crate::learn::calibration::{Calibration, calibration};
 use crate::learn::evidence::{Evidence, Kind};
 use crate::learn::folder::{LearnedFrom, kept_vectors};
 use crate::learn::likelihood::Told;
@@ -118,6 +119,7 @@ pub struct Answer {
     pub k_hat: Option<f64>,
     pub k_limit: f64,
     pub trusted: bool,
+    pub calibration: Calibration,
     pub passings: u64,
     pub learned_from: Vec<LearnedFrom>,
     pub warnings: Vec<String>,
@@ -152,6 +154,10 @@ pub fn answer(
         }
     });
     let sources = sources.collect();
+    watch("worlds counted again");
+    let Some(calibration) = calibration(&evidence, &posterior, seed_of(plan.seed), stop) else {
+        return Ok(None);
+    };
     watch("forecasts before and after");
     let Some(targets) = targets(given, &posterior, plan.seed, stop) else { return Ok(None) };
     let first = &given[0];
@@ -182,6 +188,7 @@ pub fn answer(
         k_hat: posterior.k_hat,
         k_limit: limit(posterior.points.len()),
         trusted: posterior.is_enough(),
+        calibration,
         passings: posterior.passings,
         learned_from: given
             .iter()
