@@ -67,6 +67,9 @@ pub struct TrialArgs {
     /// Seconds from one passing to the next
     #[arg(long, default_value_t = 8.0, value_name = "S", value_parser = seconds)]
     pub seconds: f64,
+    /// Beliefs learned so far (a folder that `learn --write` wrote): what should be walked next
+    #[arg(long, value_name = "FOLDER")]
+    pub learned: Option<PathBuf>,
     /// Write the crew's sheet and the files to fill in as this folder, for `learn` (whole or not at all)
     #[arg(long, value_name = "FOLDER")]
     pub write: Option<PathBuf>,

@@ -2,7 +2,7 @@
 
 use super::args::{Format, TrialArgs};
 use super::failure::{DONE, Failure};
-use super::inputs::{cleared, files_of, lawful, read, show_warnings, use_threads};
+use super::inputs::{believe, cleared, files_of, lawful, read, show_warnings, use_threads};
 use super::interrupt;
 use super::places::{Places, way_from};
 use super::predict::json;
@@ -10,7 +10,7 @@ use super::progress::StudyLine;
 use crate::course::{Course, power};
 use crate::learn::RACE_EFFECT_DB;
 use crate::learn::design::Task;
-use crate::learn::folder::Ties;
+use crate::learn::folder::{self, Ties};
 use crate::passing::{Prepared, prepare};
 use crate::report::trial_sheet::files;
 use crate::report::trial_text::trial_text;
@@ -51,11 +51,20 @@ pub fn run(args: &TrialArgs, mut places: Places) -> Result<ExitCode, Failure> {
     unlawful.sort_unstable();
     unlawful.dedup();
     lawful(unlawful, args.allow_unlawful_power)?;
+    let learned = args.learned.as_ref().map(|folder| Ok((folder::load(folder)?.0, folder)));
+    let learned = learned.transpose().map_err(Failure::Files)?;
     let prepared = |course: Course, mut tag: Tag| {
         tag.spread.race_effect_db = RACE_EFFECT_DB;
-        Arc::new(prepare(Arc::new(course), Arc::new(tag)))
+        let mut prepared = prepare(Arc::new(course), Arc::new(tag));
+        let told = match &learned {
+            Some((learned, folder)) => believe(&mut prepared, learned, folder)?,
+            None => Vec::new(),
+        };
+        Ok((Arc::new(prepared), told))
     };
-    let (race, yard) = (prepared(race, tag), prepared(yard, yard_tag));
+    let ((race, told), (yard, _)) = (prepared(race, tag)?, prepared(yard, yard_tag)?);
+    show_warnings(&told);
+    warnings.extend(told);
     let task = Task {
         race_point: point(&race, args.point.as_deref())?,
         yard_point: point(&yard, None)?,

@@ -75,6 +75,8 @@ pub struct Foresight {
     pub settings: Vec<Setting>,
     people: usize,
     draws: Vec<Draw>,
+    /// ln of the weight of each group before the trial.
+    ln_weights: Vec<f64>,
     /// `[setting][draw]`: ln p and ln(1 − p) of a passing.
     ln_odds: Vec<Vec<(f64, f64)>>,
     /// What a walker's passings have in common at each setting.
@@ -102,9 +104,8 @@ pub fn foresight(
     watch: &mut dyn FnMut(&str),
 ) -> Result<Option<Foresight>, String> {
     let (evidence, places) = evidence(task, &settings)?;
-    let seed = seed_of(task.seed);
-    let points: Vec<_> = (0..task.groups).map(|i| outer(&evidence, seed, i)).collect();
-    let worlds: Vec<_> = points.iter().map(|point| (0, *point)).collect();
+    let starts = starts(task, &evidence);
+    let worlds: Vec<_> = starts.iter().map(|start| (0, start.vectors[0])).collect();
     let reach_db = reach_db(&evidence);
     let mut tables = Vec::new();
     for (i, view) in evidence.views.iter().enumerate() {
@@ -115,10 +116,9 @@ pub fn foresight(
         tables.push(table);
     }
     watch("plans");
-    let of_group = |(at, point): (usize, &[f64; RACE_DIMS])| {
-        group(task, &evidence, &places, &tables, at, &inner(point, seed, at as u64))
-    };
-    let groups: Vec<_> = points.par_iter().enumerate().map(of_group).collect();
+    let of_group =
+        |(at, start): (usize, &Start)| group(task, &evidence, &places, &tables, at, &start.vectors);
+    let groups: Vec<_> = starts.par_iter().enumerate().map(of_group).collect();
     let mut draws = Vec::new();
     let mut odds = vec![Vec::new(); settings.len()];
     for of_group in groups {
@@ -135,9 +135,50 @@ pub fn foresight(
     let common = common.collect();
     let ln = |(p, _): &(f64, f64)| (libm::log(*p), libm::log1p(-p));
     let ln_odds = odds.iter().map(|of| of.iter().map(ln).collect()).collect();
-    let truths = (0..TRUTHS).map(|t| truth(task, &evidence, &places, &tables, &points, t)).collect();
+    let truths = (0..TRUTHS).map(|t| truth(task, &evidence, &places, &tables, &starts, t)).collect();
     let runners_simulated = tables.iter().map(|t| t.passings).sum();
-    Ok(Some(Foresight { settings, people: task.people, draws, ln_odds, common, truths, runners_simulated }))
+    let ln_weights = starts.iter().map(|start| libm::log(start.weight)).collect();
+    Ok(Some(Foresight {
+        settings,
+        people: task.people,
+        draws,
+        ln_weights,
+        ln_odds,
+        common,
+        truths,
+        runners_simulated,
+    }))
+}
+
+/// Draws that share what only passings tell, before the trial.
+struct Start {
+    weight: f64,
+    vectors: Vec<[f64; RACE_DIMS]>,
+}
+
+/// Groups of the beliefs, all alike; or of what was learned, each as often as its weight has it.
+fn starts(task: &Task, evidence: &Evidence) -> Vec<Start> {
+    let seed = seed_of(task.seed);
+    let own = |i: u64| inner(&outer(evidence, seed, i), seed, i);
+    let Some(law) = &task.race.learned else {
+        return (0..task.groups).map(|i| Start { weight: 1.0, vectors: own(i) }).collect();
+    };
+    let mut out: Vec<(usize, Start)> = Vec::new();
+    for i in 0..task.groups {
+        let pick = (i as f64 + 0.5) / task.groups as f64;
+        let group = law.group(pick);
+        match out.last_mut().filter(|(last, _)| *last == group) {
+            Some((_, start)) => start.weight += 1.0,
+            None => {
+                let mut vectors = own(i);
+                for (j, u) in vectors.iter_mut().enumerate() {
+                    law.level(pick, ((j / EACH) as f64 + 0.5) / SPREADS as f64, u);
+                }
+                out.push((group, Start { weight: 1.0, vectors }));
+            }
+        }
+    }
+    out.into_iter().map(|(_, start)| start).collect()
 }
 
 /// Views: the race first, then the yard at each power. And for each setting its view and stratum.
@@ -258,13 +299,18 @@ fn truth(
     evidence: &Evidence,
     places: &[(usize, usize)],
     tables: &[Response],
-    points: &[[f64; RACE_DIMS]],
+    starts: &[Start],
     t: usize,
 ) -> Truth {
-    let seed = seed_of(task.seed);
-    let mut stream = Stream::new(seed, Purpose::Study, 5, t as u64, 0);
-    let group = t * points.len() / TRUTHS;
-    let vectors = inner(&points[group], seed, group as u64);
+    let mut stream = Stream::new(seed_of(task.seed), Purpose::Study, 5, t as u64, 0);
+    let total: f64 = starts.iter().map(|start| start.weight).sum();
+    let mut below = 0.0;
+    let chosen = starts.iter().position(|start| {
+        below += start.weight;
+        below * TRUTHS as f64 > t as f64 * total
+    });
+    let group = chosen.unwrap_or(starts.len() - 1);
+    let vectors = &starts[group].vectors;
     let u = vectors[(stream.uniform() * vectors.len() as f64) as usize];
     let ln_rate = ln_rate(&mut Laid::new(evidence, tables, group, &u), &u);
     let draw = RaceDraw::from_uniforms(&task.yard.course, &task.yard.tag, 0, &u);
@@ -323,7 +369,9 @@ impl Foresight {
     }
 
     fn ln_prior(&self, truth: &Truth) -> Vec<f64> {
-        let own = |d: &Draw| if d.group == truth.group { f64::NEG_INFINITY } else { 0.0 };
+        let own = |d: &Draw| {
+            if d.group == truth.group { f64::NEG_INFINITY } else { self.ln_weights[d.group] }
+        };
         self.draws.iter().map(own).collect()
     }
 

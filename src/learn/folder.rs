@@ -106,7 +106,7 @@ pub fn files(posterior: &Posterior, prepared: &Prepared, from: Vec<LearnedFrom>)
     };
     let body = toml::to_string(&description).map_err(|e| e.to_string())?;
     let text = format!(
-        "# Written by readodds learn. Whole vectors of beliefs stand in {VECTORS}; no single one of them is a result.\n# Use: --learned FOLDER with predict, rank, redundancy and drivers.\n{body}"
+        "# Written by readodds learn. Whole vectors of beliefs stand in {VECTORS}; no single one of them is a result.\n# Use: --learned FOLDER with predict, rank, redundancy, drivers and trial.\n{body}"
     );
     Ok(vec![(DESCRIPTION.to_owned(), text.into_bytes()), (VECTORS.to_owned(), csv)])
 }

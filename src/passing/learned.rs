@@ -71,7 +71,8 @@ impl Learned {
         self.put(self.first[group] + chosen.unwrap_or(members.len() - 1), u);
     }
 
-    fn group(&self, pick: f64) -> usize {
+    /// Number of the group at `pick`.
+    pub fn group(&self, pick: f64) -> usize {
         self.reached.partition_point(|&sum| sum < pick).min(self.groups() - 1)
     }
 
