@@ -315,7 +315,15 @@ fn stored_forecasts_are_scored() {
     assert!(scored[0]["log_score_of_counts"].is_null() && scored[1]["log_score_of_counts"].is_number());
     let text = readodds(&["score", &first, &second]);
     let text = String::from_utf8_lossy(&text.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(text.contains("2 of 10 races: too few to tell"), "{text}");
+    assert!(text.contains("Too few races (2 of 10) to tell"), "{text}");
+    // The forecast without what was learned, stored beside it: here the same one, so neither is ahead.
+    let beside = std::fs::read_to_string(&first).expect("there");
+    let line = format!("unlearned_forecast = \"{stored}\"\n[[point]]");
+    let beside = write(&folder, "beside.toml", &beside.replace("[[point]]", &line)).display().to_string();
+    let done = readodds(&["score", &beside, "--format", "json"]);
+    let answer: serde_json::Value = serde_json::from_slice(&done.stdout).expect("JSON");
+    assert_eq!(answer["ahead_of_unlearned"], 0.0, "{}", said(&done));
+    assert_eq!(answer["inputs"].as_array().map(Vec::len), Some(2));
     let none = write(&folder, "none.toml", &counted("none", 880, "9")).display().to_string();
     let broken = write(&folder, "broken.json", "{}").display().to_string();
     for (outcome, words) in

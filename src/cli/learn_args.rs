@@ -47,6 +47,8 @@ pub struct LearnArgs {
 
 #[derive(Debug, Args)]
 pub struct TrialArgs {
+    #[command(flatten)]
+    pub pictures: Pictures,
     /// Scenario (TOML) whose forecast the trial is to sharpen
     pub scenario: PathBuf,
     /// Scenario of the place where the trial would be walked (the race's own unless told)
@@ -114,6 +116,8 @@ pub struct ReadsArgs {
 
 #[derive(Debug, Args)]
 pub struct ScoreArgs {
+    #[command(flatten)]
+    pub pictures: Pictures,
     /// Outcome files (TOML) of races, oldest first, each naming the forecast stored before it
     #[arg(required = true, value_name = "OUTCOME")]
     pub outcomes: Vec<PathBuf>,

@@ -4,6 +4,7 @@ use super::args::{Format, TrialArgs};
 use super::failure::{DONE, Failure};
 use super::inputs::{believe, cleared, files_of, lawful, read, show_warnings, use_threads};
 use super::interrupt;
+use super::pictures::Album;
 use super::places::{Places, way_from};
 use super::predict::json;
 use super::progress::StudyLine;
@@ -12,6 +13,7 @@ use crate::learn::RACE_EFFECT_DB;
 use crate::learn::design::Task;
 use crate::learn::folder::{self, Ties};
 use crate::passing::{Prepared, prepare};
+use crate::report::pages::trial::page;
 use crate::report::trial_sheet::files;
 use crate::report::trial_text::trial_text;
 use crate::study::provenance::findings_of;
@@ -26,6 +28,7 @@ const ROOM_BYTES: u64 = 1 << 20;
 pub fn run(args: &TrialArgs, mut places: Places) -> Result<ExitCode, Failure> {
     use_threads(args.threads)?;
     let mut output = places.file("--out", args.out.as_deref())?;
+    let album = Album::open(&args.pictures, &mut places)?;
     let write = match &args.write {
         Some(path) => Some(places.folder("--write", path, ROOM_BYTES)?),
         None => None,
@@ -85,6 +88,9 @@ pub fn run(args: &TrialArgs, mut places: Places) -> Result<ExitCode, Failure> {
             "interrupted: nothing is known yet, and nothing was written".to_owned(),
         ));
     };
+    if album.wanted() {
+        album.write(&page(&answer))?;
+    }
     if let Some(folder) = write {
         let path = folder.path().to_owned();
         let written = folder.replace(&files(&answer, &way_from(&path, yard_path)?), |_| false);

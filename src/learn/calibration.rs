@@ -196,7 +196,12 @@ fn race_again(
 }
 
 /// A trial walked again: every walker with a tag drawn anew.
-fn trial_again(laid: &Laid, evidence: &TrialEvidence, cell: usize, stream: &mut Stream) -> TrialEvidence {
+pub(super) fn trial_again(
+    laid: &Laid,
+    evidence: &TrialEvidence,
+    cell: usize,
+    stream: &mut Stream,
+) -> TrialEvidence {
     let odds = laid.of_settings(evidence);
     let mut again = evidence.clone();
     let last = odds[0].len() - 1;

@@ -9,6 +9,7 @@
 //! posterior     weights, later rounds where the first were spent badly
 //!   pareto      smoothed weights and whether they can be trusted
 //!   calibration worlds drawn from what was learned, counted and learned from again
+//!   ladder      what every setting of a trial would have counted
 //! design        what a trial would teach before it is walked
 //! score         stored forecasts against counts
 //! ```
@@ -24,6 +25,7 @@ pub mod calibration;
 pub mod design;
 pub mod evidence;
 pub mod folder;
+pub mod ladder;
 pub mod likelihood;
 pub mod odds;
 pub mod pareto;

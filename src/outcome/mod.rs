@@ -36,6 +36,8 @@ pub struct Outcome {
     pub counts: Vec<PointCount>,
     /// Forecast stored before the race (JSON).
     pub forecast: Option<PathBuf>,
+    /// The same without what was learned by then, to compare with.
+    pub unlearned_forecast: Option<PathBuf>,
     /// File of a trial's passings.
     pub trial: Option<PathBuf>,
     pub source: Arc<Source>,

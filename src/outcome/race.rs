@@ -72,6 +72,7 @@ fn outcome(root: &Section, folder: &Path, file_hash: (String, String)) -> Outcom
         soaked,
         counts,
         forecast: race.text("forecast").map(|file| folder.join(file)),
+        unlearned_forecast: race.text("unlearned_forecast").map(|file| folder.join(file)),
         trial: file.map(|file| folder.join(file)),
         source: root.walk.source.clone(),
         file_hash,

@@ -3,7 +3,8 @@
 use super::words::{
     WIDTH, first_lines, grouped, heading_note, item, per_10_000, percent, say, significant, table, wrap,
 };
-use crate::study::learn::{Answer, Foreseen, SourceAnswer, Spread, TargetAnswer, Verdict};
+use crate::study::learn::{Answer, Foreseen, RungAnswer, SourceAnswer, Spread, TargetAnswer, Verdict};
+use std::fmt::Write;
 use std::path::Path;
 
 /// Cautions of looking back.
@@ -32,7 +33,13 @@ pub fn learn_text(a: &Answer, written: Option<&Path>) -> String {
     let rows: Vec<Vec<String>> = a.sources.iter().map(source_row).collect();
     out.push_str(&table(&["source", "missed", "foreseen before", "from the others", "verdict"], &rows));
     out.push('\n');
-    for source in &a.sources {
+    for source in a.sources.iter().filter(|s| !s.rungs.is_empty()) {
+        let _ = writeln!(out, "{}: missed, and what 90 % of such trials would have counted", source.name);
+        let rows: Vec<Vec<String>> = source.rungs.iter().map(rung_row).collect();
+        out.push_str(&table(&RUNG_HEADER, &rows));
+        out.push('\n');
+    }
+    for source in a.sources.iter().filter(|s| s.rungs.is_empty()) {
         out.push_str(&wrap(&format!("- {}: {}.", source.name, source.counted.join("; ")), WIDTH, "  "));
     }
     a.left_out.iter().for_each(|words| item(&mut out, &format!("Left out on record: {words}")));
@@ -50,6 +57,19 @@ pub fn learn_text(a: &Answer, written: Option<&Path>) -> String {
     out.push_str("\nCautions\n");
     LEARN_CAUTIONS.iter().for_each(|caution| item(&mut out, caution));
     out
+}
+
+pub const RUNG_HEADER: [&str; 4] = ["setting", "missed", "foreseen before", "learned"];
+
+/// Setting, missed, foreseen before and after.
+pub fn rung_row(r: &RungAnswer) -> Vec<String> {
+    let range = |s: &Spread| format!("{} to {}", significant(s.p05), significant(s.p95));
+    vec![
+        r.setting.clone(),
+        format!("{} of {}", grouped(r.missed), grouped(r.passed)),
+        range(&r.before),
+        range(&r.after),
+    ]
 }
 
 /// The answer in a few sentences.
@@ -74,17 +94,10 @@ pub fn first_words(a: &Answer) -> Vec<String> {
             grouped(a.groups)
         ));
     }
-    let (trials, races) =
-        (a.sources.iter().filter(|s| s.trial).count(), a.sources.iter().filter(|s| !s.trial).count());
-    let from: Vec<String> = [(races, "race"), (trials, "trial")]
-        .into_iter()
-        .filter(|(n, _)| *n > 0)
-        .map(|(n, what)| counted(n, what))
-        .collect();
     if let Some(t) = a.targets.first() {
         out.push(format!(
             "From {}: {} now misses {} of 10,000 on average ({} before), {} to {} from race to race ({} to {} before), tag {}.",
-            from.join(" and "),
+            from_words(a),
             t.point,
             per_10_000(t.after.mean),
             per_10_000(t.before.mean),
@@ -96,6 +109,14 @@ pub fn first_words(a: &Answer) -> Vec<String> {
         ));
     }
     out
+}
+
+/// How many races and trials were learned from.
+pub fn from_words(a: &Answer) -> String {
+    let trials = a.sources.iter().filter(|s| s.trial).count();
+    let races = a.sources.len() - trials;
+    let told = [(races, "race"), (trials, "trial")].into_iter().filter(|(n, _)| *n > 0);
+    told.map(|(n, what)| counted(n, what)).collect::<Vec<_>>().join(" and ")
 }
 
 fn counted(n: usize, what: &str) -> String {

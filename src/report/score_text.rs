@@ -2,7 +2,7 @@
 
 use super::learn_text::{LEARN_CAUTIONS, verdict_words};
 use super::words::{grouped, heading_note, item, percent, say, significant, table};
-use crate::study::score::{Answer, Scored};
+use crate::study::score::{Answer, ENOUGH_RACES, Scored};
 
 pub fn score_text(a: &Answer) -> String {
     let mut out = "Forecasts against what was counted\n".to_owned();
@@ -14,31 +14,23 @@ pub fn score_text(a: &Answer) -> String {
     out.push('\n');
     let rows: Vec<Vec<String>> = a.scored.iter().map(row).collect();
     out.push_str("Missed, and as it was forecast before the race\n");
-    out.push_str(&table(
-        &[
-            "race",
-            "point",
-            "missed",
-            "forecast",
-            "90 % of races",
-            "verdict",
-            "log score",
-            "of the counts before",
-        ],
-        &rows,
-    ));
+    out.push_str(&table(&HEADER, &rows));
     out.push('\n');
     a.left_out.iter().for_each(|words| item(&mut out, &format!("Left out: {words}.")));
-    item(
-        &mut out,
-        "Log score: minus the natural logarithm of the probability given to the count; lower is better. Of the counts before: the same for a beta-binomial of the earlier races at that point.",
-    );
-    item(
-        &mut out,
-        "Verdicts: above 5 % in line, above 1 % unusual, else outside the beliefs (twice the smaller tail). Points of one race share its day, so they fail together.",
-    );
+    reading().iter().for_each(|words| item(&mut out, words));
     item(&mut out, LEARN_CAUTIONS[1]);
     out
+}
+
+pub const HEADER: [&str; 8] =
+    ["race", "point", "missed", "forecast", "90 % of races", "verdict", "log score", "of the counts before"];
+
+/// How to read the table.
+pub fn reading() -> [&'static str; 2] {
+    [
+        "Log score: minus the natural logarithm of the probability given to the count; lower is better. Of the counts before: the same for a beta-binomial of the earlier races at that point.",
+        "Verdicts: above 5 % in line, above 1 % unusual, else outside the beliefs (twice the smaller tail). Points of one race share its day, so they fail together.",
+    ]
 }
 
 /// The answer in a few sentences.
@@ -59,7 +51,7 @@ pub fn first_words(a: &Answer) -> Vec<String> {
         }
     } else {
         format!(
-            "{} of 10 races: too few to tell whether forecasts are too high or too low on the whole (evidence so far {} to 1, 20 would call them wrong).",
+            "Too few races ({} of {ENOUGH_RACES}) to tell whether forecasts are too high or too low on the whole: evidence so far {} to 1, 20 would call them wrong.",
             a.races,
             significant(a.e_value)
         )
@@ -71,17 +63,21 @@ pub fn first_words(a: &Answer) -> Vec<String> {
             significant(of_share)
         ));
     }
-    if let Some(ahead) = a.ahead_of_counts {
-        let (words, size) = if ahead >= 0.0 { ("better", ahead) } else { ("worse", -ahead) };
-        out.push(format!(
-            "Against the counts of earlier races the forecasts are {words} by {} in mean log score.",
-            significant(size)
-        ));
+    for (ahead, whom) in [
+        (a.ahead_of_counts, "the counts of earlier races"),
+        (a.ahead_of_unlearned, "the forecasts of the same races without what was learned"),
+    ] {
+        if let Some(ahead) = ahead {
+            let (words, size) = if ahead >= 0.0 { ("better", ahead) } else { ("worse", -ahead) };
+            let size = significant(size);
+            out.push(format!("Against {whom} the forecasts are {words} by {size} in mean log score."));
+        }
     }
     out
 }
 
-fn row(s: &Scored) -> Vec<String> {
+/// The columns of `HEADER`.
+pub fn row(s: &Scored) -> Vec<String> {
     let missed = if s.missed_low == s.missed_high {
         grouped(s.missed_low)
     } else {

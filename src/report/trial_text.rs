@@ -71,16 +71,25 @@ pub fn first_words(a: &Answer) -> Vec<String> {
     out
 }
 
+/// A step in words.
+pub fn step_words(s: &Step) -> String {
+    format!("{}, {}, {}", placement_words(&s.placement), s.wetness, power(s.drop_db))
+}
+
+fn power(drop_db: f64) -> String {
+    match drop_db {
+        0.0 => "as in the race".to_owned(),
+        db => format!("{db} dB down"),
+    }
+}
+
 /// Number, placement, wetness, power, laps, passings, expected misses.
 pub fn step_row(i: usize, s: &Step) -> Vec<String> {
     vec![
         (i + 1).to_string(),
         placement_words(&s.placement).to_owned(),
         s.wetness.clone(),
-        match s.drop_db {
-            0.0 => "as in the race".to_owned(),
-            db => format!("{} dB down", significant(db)),
-        },
+        power(s.drop_db),
         s.laps.to_string(),
         s.passings.to_string(),
         format!("{} ({} to {})", significant(s.missed), s.missed_p05, s.missed_p95),

@@ -13,11 +13,12 @@ use crate::estimate::world::Ask;
 use crate::learn::calibration::{Calibration, calibration};
 use crate::learn::evidence::{Evidence, Kind};
 use crate::learn::folder::{LearnedFrom, kept_vectors};
+use crate::learn::ladder::{Rung, ladder};
 use crate::learn::likelihood::Told;
 use crate::learn::pareto::limit;
 use crate::learn::posterior::{Posterior, learn, seed_of};
 use crate::outcome::Outcome;
-use crate::outcome::trial::Trial;
+use crate::outcome::trial::{Setting, Trial};
 use crate::passing::Prepared;
 use crate::passing::learned::Learned;
 use crate::tag::Tag;
@@ -89,6 +90,19 @@ pub struct SourceAnswer {
     pub before: Foreseen,
     /// From all other sources; none where it is the only one.
     pub from_others: Option<Foreseen>,
+    /// Of a trial: every setting, the least power last.
+    pub rungs: Vec<RungAnswer>,
+}
+
+/// A setting of a trial.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RungAnswer {
+    pub setting: String,
+    pub passed: u64,
+    pub missed: u64,
+    /// What would have been missed, before anything was learned and after.
+    pub before: Spread,
+    pub after: Spread,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -135,6 +149,12 @@ pub fn answer(
 ) -> Result<Option<(Answer, Posterior)>, String> {
     let evidence = evidence(given, plan)?;
     let Some(posterior) = learn(&evidence, plan.seed, plan.groups, stop, watch) else { return Ok(None) };
+    watch("trials walked again");
+    let mut rungs = Vec::new();
+    for (s, given) in given.iter().enumerate() {
+        let Some(of) = ladder(&evidence, &posterior, seed_of(plan.seed), s, stop) else { return Ok(None) };
+        rungs.push(given.trial.as_ref().map_or(Vec::new(), |trial| rung_answers(trial, of)));
+    }
     let before = posterior.prior_weights();
     let sources = evidence.sources.iter().enumerate().map(|(s, source)| {
         let (passed, missed) = first_count(&source.kind);
@@ -150,6 +170,7 @@ pub fn answer(
             passed,
             missed,
             before: foreseen(&before),
+            rungs: std::mem::take(&mut rungs[s]),
             from_others: (!alone).then(|| foreseen(&posterior.vector_weights(Some(s)))),
         }
     });
@@ -310,21 +331,48 @@ fn first_count(kind: &Kind) -> (u64, f64) {
     }
 }
 
+/// A setting in words.
+fn setting_words(setting: &Setting) -> String {
+    let how = if setting.attenuated { " by attenuator" } else { "" };
+    let power = match setting.drop_db() {
+        0.0 => "full power".to_owned(),
+        db => format!("{db} dB down{how}"),
+    };
+    let point = if setting.point.is_empty() { String::new() } else { format!("{}, ", setting.point) };
+    format!("{point}{}, {}, {power}", setting.placement.words(), setting.wetness.key())
+}
+
+/// Passed and missed at a setting.
+fn of_setting(trial: &Trial, number: usize) -> (u64, u64) {
+    let counts = trial.walkers.iter().flat_map(|w| &w.counts).filter(|c| c.0 == number);
+    counts.fold((0, 0), |sum, c| (sum.0 + c.1, sum.1 + c.2))
+}
+
+fn rung_answers(trial: &Trial, rungs: Vec<Rung>) -> Vec<RungAnswer> {
+    let mut order: Vec<usize> = (0..trial.settings.len()).collect();
+    order.sort_by(|&a, &b| {
+        let key = |s: &Setting| (s.point.clone(), s.placement, s.wetness, s.attenuated, s.drop_mdb);
+        key(&trial.settings[a]).cmp(&key(&trial.settings[b]))
+    });
+    let of = |s: usize| {
+        let (passed, missed) = of_setting(trial, s);
+        let [before, after] = [&rungs[s].before, &rungs[s].after].map(|walks| {
+            let total: f64 = walks.iter().map(|w| w.1).sum();
+            spread(walks.iter().map(|w| (w.0, w.1 / total)).collect())
+        });
+        RungAnswer { setting: setting_words(&trial.settings[s]), passed, missed, before, after }
+    };
+    order.into_iter().map(of).collect()
+}
+
 /// What was counted, count by count.
 fn words(given: &Given) -> Vec<String> {
     if let Some(trial) = &given.trial {
-        let of_setting = |(i, setting): (usize, &crate::outcome::trial::Setting)| {
-            let counts = || trial.walkers.iter().flat_map(|w| &w.counts).filter(move |c| c.0 == i);
-            let (n, x): (u64, u64) = (counts().map(|c| c.1).sum(), counts().map(|c| c.2).sum());
-            let how = if setting.attenuated { " by attenuator" } else { "" };
-            format!(
-                "{} {}, {} dB down{how}: {x} of {n} missed",
-                setting.placement.words(),
-                setting.wetness.key(),
-                setting.drop_db()
-            )
+        let words = |(i, setting): (usize, &Setting)| {
+            let (passed, missed) = of_setting(trial, i);
+            format!("{}: {missed} of {passed} missed", setting_words(setting))
         };
-        return trial.settings.iter().enumerate().map(of_setting).collect();
+        return trial.settings.iter().enumerate().map(words).collect();
     }
     let of_count = |count: &crate::outcome::PointCount| {
         let missed = match count.missed {

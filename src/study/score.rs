@@ -2,6 +2,7 @@
 
 use super::learn::Verdict;
 use super::predict::Forecast;
+use super::provenance::InputFile;
 use crate::learn::score::{Predictive, brier};
 use crate::numeric::counts::binomial_tails;
 use crate::outcome::{Outcome, PointCount, Reference};
@@ -28,6 +29,8 @@ pub struct Scored {
     pub ranked_score: f64,
     /// Log score of a beta-binomial from the counts of the races before it, at this point; none for the first.
     pub log_score_of_counts: Option<f64>,
+    /// Log score of the forecast stored beside it, made without what was learned.
+    pub log_score_of_unlearned: Option<f64>,
     /// Probability that the promise would be kept, as forecast, and whether it was; none where a range leaves it open.
     pub promise_forecast: f64,
     pub promise_kept: Option<bool>,
@@ -52,18 +55,39 @@ pub struct Answer {
     pub mean_log_score: f64,
     /// Mean advantage over the counts of earlier races, where there were any: positive, the forecast knew more.
     pub ahead_of_counts: Option<f64>,
+    /// The same against the forecasts made without what was learned.
+    pub ahead_of_unlearned: Option<f64>,
     pub enough_races: bool,
+    /// Outcomes and stored forecasts.
+    pub inputs: Vec<InputFile>,
+}
+
+/// A race with what was stored for it.
+pub struct Given {
+    pub outcome: Outcome,
+    pub forecast: Forecast,
+    /// Made without what was learned, if one was stored too.
+    pub unlearned: Option<Forecast>,
+    /// Of the outcome and of the forecasts.
+    pub inputs: Vec<InputFile>,
 }
 
 /// Scores outcomes in the order given, each with the forecast stored for it.
-pub fn answer(given: &[(Outcome, Forecast)]) -> Answer {
+pub fn answer(given: &[Given]) -> Answer {
     let (mut scored, mut left_out): (Vec<Scored>, Vec<String>) = (Vec::new(), Vec::new());
-    for (outcome, forecast) in given {
+    for of in given {
+        let outcome = &of.outcome;
         for count in &outcome.counts {
-            match score(outcome, count, forecast, &scored) {
+            match score(of, count, &scored) {
                 Ok(one) => scored.push(one),
                 Err(why) => left_out.push(format!("{}, {}: {why}", outcome.name, count.point)),
             }
+        }
+    }
+    let mut inputs: Vec<InputFile> = Vec::new();
+    for input in given.iter().flat_map(|g| &g.inputs) {
+        if !inputs.contains(input) {
+            inputs.push(input.clone());
         }
     }
     let n = scored.len();
@@ -75,7 +99,7 @@ pub fn answer(given: &[(Outcome, Forecast)]) -> Answer {
     let mean =
         |values: Vec<f64>| (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64);
     Answer {
-        note: given.first().map(|g| g.0.note.clone()).unwrap_or_default(),
+        note: given.first().map(|g| g.outcome.note.clone()).unwrap_or_default(),
         races: given.len(),
         within,
         so_few_within: if n > 0 { binomial_tails(within as u64, n as u64, 0.9).0 } else { 1.0 },
@@ -86,18 +110,32 @@ pub fn answer(given: &[(Outcome, Forecast)]) -> Answer {
         ahead_of_counts: mean(
             scored.iter().filter_map(|s| s.log_score_of_counts.map(|c| c - s.log_score)).collect(),
         ),
+        ahead_of_unlearned: mean(
+            scored.iter().filter_map(|s| s.log_score_of_unlearned.map(|u| u - s.log_score)).collect(),
+        ),
+        inputs,
         enough_races: given.len() >= ENOUGH_RACES,
         scored,
         left_out,
     }
 }
 
-fn score(
-    outcome: &Outcome,
-    count: &PointCount,
-    forecast: &Forecast,
-    before: &[Scored],
-) -> Result<Scored, String> {
+/// What a forecast says of the runners counted, and what it promises.
+fn foretold(forecast: &Forecast, count: &PointCount) -> Result<(Predictive, f64), String> {
+    let point =
+        forecast.points.iter().find(|p| p.name == count.point).ok_or("the forecast has no such point")?;
+    let predictive = Predictive::stored(point.missed.runners, &point.missed.distribution, count.passed);
+    let predictive = predictive.ok_or_else(|| {
+        format!(
+            "{} passed, the forecast is for {} runners: store one for as many at least",
+            count.passed, point.missed.runners
+        )
+    })?;
+    Ok((predictive, point.promise.target))
+}
+
+fn score(given: &Given, count: &PointCount, before: &[Scored]) -> Result<Scored, String> {
+    let outcome = &given.outcome;
     if let Some(why) = &count.excluded {
         return Err(why.clone());
     }
@@ -107,15 +145,8 @@ fn score(
             count.reference.words()
         ));
     }
-    let point =
-        forecast.points.iter().find(|p| p.name == count.point).ok_or("the forecast has no such point")?;
-    let predictive = Predictive::stored(point.missed.runners, &point.missed.distribution, count.passed)
-        .ok_or_else(|| {
-            format!(
-                "{} passed, the forecast is for {} runners: store one for as many at least",
-                count.passed, point.missed.runners
-            )
-        })?;
+    let (predictive, promised) = foretold(&given.forecast, count)?;
+    let unlearned = given.unlearned.as_ref().map(|forecast| foretold(forecast, count)).transpose()?;
     let earlier = before.iter().filter(|s| s.point == count.point);
     let (passed, missed) =
         earlier.fold((0, 0.0), |(n, x), s| (n + s.passed, x + 0.5 * (s.missed_low + s.missed_high) as f64));
@@ -123,7 +154,7 @@ fn score(
         // Jeffreys' prior and the counts so far.
         Predictive::beta(count.passed, 0.5 + missed, 0.5 + passed as f64 - missed).log_score(count.missed)
     });
-    let allowed = crate::estimate::promise::allowed(point.promise.target, count.passed);
+    let allowed = crate::estimate::promise::allowed(promised, count.passed);
     let tail = predictive.tail(count.missed);
     Ok(Scored {
         race: outcome.name.clone(),
@@ -139,6 +170,7 @@ fn score(
         log_score: predictive.log_score(count.missed),
         ranked_score: predictive.ranked((count.missed.0 + count.missed.1) / 2),
         log_score_of_counts: of_counts,
+        log_score_of_unlearned: unlearned.map(|(predictive, _)| predictive.log_score(count.missed)),
         promise_forecast: predictive.between((0, allowed)),
         promise_kept: match count.missed {
             (_, most) if most <= allowed => Some(true),

@@ -8,8 +8,9 @@ use crate::report::palette::Style;
 use crate::report::scale::Scale;
 use crate::report::table::{Show, Table};
 use crate::report::words::{grouped, per_10_000, significant};
-use crate::study::learn::{Answer, Foreseen, Spread};
+use crate::study::learn::{Answer, Foreseen, RungAnswer, SourceAnswer, Spread};
 
+const ASSUMED: &str = "shares of placements, the film of each day, a term of each race's own";
 /// Smallest miss rate drawn.
 const LEAST: f64 = 1e-7;
 
@@ -82,6 +83,7 @@ pub fn ranges(a: &Answer) -> Figure {
         source(a),
         table,
     );
+    ASSUMED.clone_into(&mut out.assumed);
     let names = a.targets.iter().map(|t| t.point.clone());
     out.panels =
         vec![panel("", x, Axis::categories("", names, true), 44.0 * a.targets.len().max(2) as f64, layers)];
@@ -163,8 +165,85 @@ pub fn counts(a: &Answer) -> Figure {
         source(a),
         table,
     );
+    ASSUMED.clone_into(&mut out.assumed);
     let names = a.sources.iter().map(|s| s.name.clone());
     out.panels =
         vec![panel("", x, Axis::categories("", names, true), 44.0 * a.sources.len().max(2) as f64, layers)];
+    out
+}
+
+/// The settings of each trial: what was missed, and what was foreseen before and after.
+pub fn ladders(a: &Answer) -> Vec<Figure> {
+    let trials: Vec<&SourceAnswer> = a.sources.iter().filter(|s| !s.rungs.is_empty()).collect();
+    trials.iter().enumerate().map(|(i, s)| ladder(a, s, i + 1)).collect()
+}
+
+fn ladder(a: &Answer, s: &SourceAnswer, number: usize) -> Figure {
+    let mut table = Table::new(&[
+        ("setting", "setting", Show::Fixed(0)),
+        ("passed", "passed", Show::Fixed(0)),
+        ("missed", "missed", Show::Fixed(0)),
+        ("before_p05", "foreseen before, from", Show::Fixed(0)),
+        ("before_p95", "to", Show::Fixed(0)),
+        ("after_p05", "learned, from", Show::Fixed(0)),
+        ("after_p95", "to", Show::Fixed(0)),
+    ]);
+    for r in &s.rungs {
+        let [passed, missed] = [r.passed, r.missed].map(|n| n as f64);
+        table.row([
+            r.setting.as_str().into(),
+            passed.into(),
+            missed.into(),
+            r.before.p05.into(),
+            r.before.p95.into(),
+            r.after.p05.into(),
+            r.after.p95.into(),
+        ]);
+    }
+    let share = |count: f64, r: &RungAnswer| 100.0 * count / r.passed.max(1) as f64;
+    let foreseen = |shift: f64, of: fn(&RungAnswer) -> Spread| -> Vec<Dot> {
+        let dot = |(i, r): (usize, &RungAnswer)| {
+            let f = of(r);
+            let (low, high) = (significant(f.p05), significant(f.p95));
+            Dot {
+                at: i as f64 + shift,
+                value: share(f.median, r),
+                inner: Some((share(f.p05, r), share(f.p95, r))),
+                outer: None,
+                tip: format!("{}: {low} to {high} of {} missed", r.setting, grouped(r.passed)),
+            }
+        };
+        s.rungs.iter().enumerate().map(dot).collect()
+    };
+    let counted = s.rungs.iter().enumerate().map(|(i, r)| Dot {
+        at: i as f64,
+        value: share(r.missed as f64, r),
+        inner: None,
+        outer: None,
+        tip: format!("{}: {} of {} missed", r.setting, grouped(r.missed), grouped(r.passed)),
+    });
+    let layers = vec![
+        Layer::new("foreseen before", Style::series(1), Mark::Dots(Along::X, foreseen(-0.2, |r| r.before))),
+        Layer::new("learned", Style::series(0), Mark::Dots(Along::X, foreseen(0.2, |r| r.after))),
+        Layer::new("counted", Style::series(2), Mark::Dots(Along::X, counted.collect())),
+    ];
+    let within = |r: &&RungAnswer| (r.after.p05..=r.after.p95).contains(&(r.missed as f64));
+    let mut out = figure(
+        &format!("ladder-{number}"),
+        format!(
+            "{}: {} of {} settings lie within what was learned from all of them",
+            s.name,
+            s.rungs.iter().filter(within).count(),
+            s.rungs.len()
+        ),
+        "Line: 5 to 95 % of such trials; marker on it: the median; the marker between: what was counted. Less power misses more: the rungs tell where the tag gives up.",
+        source(a),
+        table,
+    );
+    let x = Axis::new("missed, % of passings", Scale::Linear { low: 0.0, high: 100.0 });
+    ASSUMED.clone_into(&mut out.assumed);
+    let names = s.rungs.iter().map(|r| r.setting.clone());
+    out.panels =
+        vec![panel("", x, Axis::categories("", names, true), 44.0 * s.rungs.len().max(2) as f64, layers)];
     out
 }

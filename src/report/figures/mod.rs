@@ -13,8 +13,10 @@ pub mod learn;
 pub mod predict;
 pub mod rank;
 pub mod redundancy;
+pub mod score;
 pub mod session;
 pub mod spans;
+pub mod trial;
 
 /// A figure still without panels.
 fn figure(key: &str, title: String, reading: &str, source: String, table: Table) -> Figure {

@@ -1,8 +1,8 @@
 //! The page of what was learned.
 
 use super::{frame, strings};
-use crate::report::figures::learn::{counts, ranges};
-use crate::report::learn_text::{LEARN_CAUTIONS, first_words, how_sure, source_row, target_row};
+use crate::report::figures::learn::{counts, ladders, ranges};
+use crate::report::learn_text::{LEARN_CAUTIONS, first_words, from_words, how_sure, source_row, target_row};
 use crate::report::page::{Page, assumptions};
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::grouped;
@@ -26,7 +26,7 @@ pub fn page(a: &Answer) -> Page {
     let told = a.sources.iter().map(|s| format!("{}: {}.", s.name, s.counted.join("; ")));
     let left_out = a.left_out.iter().map(|words| format!("Left out on record: {words}."));
     let mut page = Page {
-        subject: format!("{} outcomes, tag {}", a.sources.len(), a.tag.name),
+        subject: format!("learned from {}, tag {}", from_words(a), a.tag.name),
         note: a.note.clone(),
         answer: first_words(a).join(" "),
         caption: "Missed of 10,000: mean, and 5 to 95 % of races".into(),
@@ -34,7 +34,7 @@ pub fn page(a: &Answer) -> Page {
         hinges_heading: "What was counted, and how sure".into(),
         hinges: told.chain(left_out).chain(how_sure(a)).collect(),
         cautions: strings(&LEARN_CAUTIONS),
-        figures: vec![ranges(a), counts(a)],
+        figures: [ranges(a), counts(a)].into_iter().chain(ladders(a)).collect(),
         further: vec![("Source by source".into(), sources)],
         ..frame("learn", &a.provenance, assumptions())
     };

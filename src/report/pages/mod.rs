@@ -7,6 +7,8 @@ pub mod learn;
 pub mod predict;
 pub mod rank;
 pub mod redundancy;
+pub mod score;
+pub mod trial;
 
 use super::cautions::CAUTIONS;
 use super::page::{Page, assumptions};
