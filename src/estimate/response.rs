@@ -37,6 +37,21 @@ impl Response {
         self.worlds
     }
 
+    /// With odds given by world and set, the same in all strata and at all offsets.
+    #[cfg(test)]
+    pub fn made(
+        offsets_db: Vec<f64>,
+        strata: Vec<Stratum>,
+        sets: usize,
+        worlds: usize,
+        of: impl Fn(usize, usize) -> f64,
+    ) -> Response {
+        let each = strata.len() * offsets_db.len();
+        let values =
+            (0..worlds * sets).flat_map(|i| std::iter::repeat_n(of(i / sets, i % sets) as f32, each));
+        Response { odds: values.collect(), offsets_db, strata, sets, worlds, passings: 0 }
+    }
+
     /// Adds the worlds of a later round.
     pub fn extend(&mut self, more: Response) {
         self.worlds += more.worlds;

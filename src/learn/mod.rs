@@ -25,6 +25,8 @@ pub mod calibration;
 pub mod design;
 pub mod evidence;
 pub mod folder;
+#[cfg(test)]
+mod known_answers;
 pub mod ladder;
 pub mod likelihood;
 pub mod odds;

@@ -147,6 +147,25 @@ pub fn brier(told: &[(f64, bool)]) -> (f64, [f64; 3]) {
 mod tests {
     use super::*;
 
+    /// Source: tails of beta-binomial and binomial laws, elementary, summed in Python: under Beta(2, 998) 10 or more of 500 come with 1.237e-4; after 0 of 3,000, Beta(2, 3998), 10 or
+    /// more of the next 3,000 with 0.0014, 5 or more with 0.056; 15 or more of 33 at odds of 1/4 with 0.0084, 12 or more of 20 with 9.35e-4. Tolerance: the last digit.
+    #[test]
+    fn val_counts_at_odds_with_a_forecast() {
+        use crate::numeric::counts::binomial_tails;
+        for (passed, b, missed, want, error) in [
+            (500, 998.0, 10, 1.237e-4, 2e-6),
+            (3000, 3998.0, 10, 0.0014, 5e-5),
+            (3000, 3998.0, 5, 0.056, 5e-4),
+        ] {
+            let tail = Predictive::beta(passed, 2.0, b).tail((missed, missed));
+            assert!((0.5 * tail - want).abs() < error, "{missed} of {passed}: {tail}");
+        }
+        for (x, n, want, error) in [(15, 33, 0.0084, 5e-5), (12, 20, 9.35e-4, 5e-7)] {
+            let above = binomial_tails(x - 1, n, 0.25).1;
+            assert!((above - want).abs() < error, "{x} of {n}: {above}");
+        }
+    }
+
     /// Source: beta-binomial distribution of Beta(2, 998), elementary, evaluated in Python (log gamma). Tolerance: 2e-5 (the list ends at 0.999999).
     #[test]
     fn val_scores_of_a_beta_binomial() {
