@@ -15,7 +15,7 @@ use crate::outcome::{race, trial};
 use crate::passing::{Prepared, prepare};
 use crate::report::learn_text::learn_text;
 use crate::report::pages::learn::page;
-use crate::study::learn::{Given, Plan, Verdict, answer};
+use crate::study::learn::{Given, Plan, SourceAnswer, Verdict, answer};
 use crate::study::provenance::findings_of;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -58,7 +58,11 @@ pub fn run(args: &LearnArgs, mut places: Places) -> Result<ExitCode, Failure> {
         Format::Text => learn_text(&answer, args.write.as_deref()),
         Format::Json => json(&answer)?,
     })?;
-    let fits = answer.trusted && answer.sources.iter().all(|s| s.before.verdict != Verdict::Outside);
+    let outside = |s: &SourceAnswer| {
+        s.before.verdict == Verdict::Outside
+            || s.causes.iter().any(|c| c.foreseen.verdict == Verdict::Outside)
+    };
+    let fits = answer.trusted && !answer.sources.iter().any(outside);
     Ok(ExitCode::from(if fits { DONE } else { NOT_MET }))
 }
 

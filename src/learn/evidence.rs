@@ -6,6 +6,7 @@ use crate::estimate::strata::{LEAST, Stratum, strata};
 use crate::estimate::tilt::Tilt;
 use crate::estimate::world::Ask;
 use crate::outcome::trial::Trial;
+use crate::outcome::who::Who;
 use crate::outcome::{Outcome, PointCount, Reference};
 use crate::passing::Prepared;
 use std::sync::Arc;
@@ -57,11 +58,21 @@ pub enum Counted {
     Patterns { cells: Vec<(Sum, u64)> },
 }
 
+/// Bibs of those missed at a point.
+#[derive(Clone)]
+pub struct WhoMissed {
+    pub point: usize,
+    /// Set "missed by all its lines" of the race's first view.
+    pub set: usize,
+    pub who: Who,
+}
+
 /// A race, in terms of the views.
 #[derive(Clone)]
 pub struct RaceEvidence {
     pub counted: Vec<Counted>,
     pub soaked: Option<(u64, u64)>,
+    pub who: Vec<WhoMissed>,
     /// Names of the points counted.
     pub points: Vec<String>,
 }
@@ -113,7 +124,15 @@ impl Evidence {
         let counts: Vec<&PointCount> = outcome.counts.iter().filter(|c| c.excluded.is_none()).collect();
         let counted =
             counts.iter().map(|count| self.counted(count, prepared, base, seed, passings)).collect();
+        let ask = &self.views[base].ask;
+        let who = counts.iter().filter_map(|count| {
+            let point = prepared.points.iter().position(|p| p.name == count.point)?;
+            let all = (1u64 << prepared.points[point].lines.len()) - 1;
+            let set = ask.masks[point].iter().position(|&m| m == all)?;
+            Some(WhoMissed { point, set: ask.set(point, set), who: count.who.clone()? })
+        });
         let kind = Kind::Race(RaceEvidence {
+            who: who.collect(),
             counted,
             soaked: outcome.soaked,
             points: counts.iter().map(|c| c.point.clone()).collect(),

@@ -10,6 +10,7 @@ use super::evidence::{Counted, Evidence, Kind, Odds, RaceEvidence, Sum, TrialEvi
 use super::odds::{Kernel, cell_at, normal_masses};
 use super::vectors::{EACH, SPREADS};
 use crate::course::Course;
+use crate::course::field::Placement;
 use crate::estimate::response::Response;
 use crate::estimate::strata::Stratum;
 use crate::numeric::counts::{binomial_quantile, binomial_tails};
@@ -281,6 +282,24 @@ impl<'a> Laid<'a> {
         }
         let odds = first.unwrap_or_else(|| vec![vec![0.0; cells]]);
         Grid { likelihood, ln_scale: most + constant, odds, passed }
+    }
+
+    /// Odds that a runner with a placement is missed by a set, at one offset and with a day's shares of wetness.
+    pub(super) fn of_placement(
+        &self,
+        view: usize,
+        set: usize,
+        placement: Placement,
+        shares: [f64; 3],
+        cell: usize,
+    ) -> f64 {
+        let (table, course) = (&self.tables[view], self.course(view));
+        let own = table.strata.iter().enumerate();
+        let own = own.filter(|(_, s)| course.field.placements[s.placement_row].placement == placement);
+        own.map(|(s, stratum)| {
+            shares[stratum.wetness as usize] * self.kernel.at(table.odds(self.at, set, s), cell)
+        })
+        .sum()
     }
 
     /// Odds of every setting of a trial by offset.

@@ -9,6 +9,7 @@
 //! posterior     weights, later rounds where the first were spent badly
 //!   pareto      smoothed weights and whether they can be trusted
 //!   calibration worlds drawn from what was learned, counted and learned from again
+//!   causes      what patterns of lines and the bibs of those missed say of the reason
 //!   ladder      what every setting of a trial would have counted
 //! design        what a trial would teach before it is walked
 //! score         stored forecasts against counts
@@ -22,6 +23,7 @@
 //! lawful near odds of 1.
 
 pub mod calibration;
+pub mod causes;
 pub mod design;
 pub mod evidence;
 pub mod folder;

@@ -41,6 +41,13 @@ impl Kernel {
         cell_at(&self.mass, u) as isize - self.reach as isize
     }
 
+    /// `values` averaged over the law at one offset.
+    pub fn at(&self, values: &[f32], cell: usize) -> f64 {
+        let last = values.len() as isize - 1;
+        let place = |i: usize| (cell as isize + i as isize - self.reach as isize).clamp(0, last) as usize;
+        self.mass.iter().enumerate().map(|(i, m)| m * f64::from(values[place(i)])).sum()
+    }
+
     /// `values` averaged over the law at every offset; the ends of the grid stand for what lies beyond.
     pub fn over(&self, values: &[f64]) -> Vec<f64> {
         let (n, reach) = (values.len(), self.reach);

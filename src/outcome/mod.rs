@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! reads     reads.toml: logs of readers, their lines and columns          read_log  their rows, counted by tag
+//! who       bibs of those missed, beside a chance sample of all
 //! race    outcome.toml: who passed, by what reference, and who was missed      trial   trial.csv: one row a passing
 //! ```
 //!
@@ -12,6 +13,7 @@ pub mod race;
 pub mod read_log;
 pub mod reads;
 pub mod trial;
+pub mod who;
 
 use std::ops::Range;
 use std::path::PathBuf;
@@ -83,6 +85,8 @@ pub struct PointCount {
     pub missed: (u64, u64),
     /// Which lines read how many, every combination; empty where only the total is known.
     pub patterns: Vec<Pattern>,
+    /// Who was missed, where somebody looked.
+    pub who: Option<who::Who>,
     /// Why the point is left out, on record.
     pub excluded: Option<String>,
     pub span: Range<usize>,

@@ -1,5 +1,6 @@
 //! The outcome file: TOML to counts, every problem with its place.
 
+use super::who::who;
 use super::{Outcome, Pattern, PointCount, Reference};
 use crate::course::Course;
 use crate::course::load::parse_document;
@@ -123,6 +124,11 @@ fn point_count(section: &Section) -> Option<PointCount> {
     let missed = section.find_own("missed").and_then(|found| missed_of(section, &found));
     let patterns: Vec<Pattern> =
         section.tables("pattern", "pattern", MOST_PATTERNS).iter().filter_map(pattern).collect();
+    let most = match patterns.iter().find(|p| p.read.is_empty()) {
+        Some(none) => Some(none.count),
+        None => missed.map(|m: (u64, u64)| m.1),
+    };
+    let who = who(section, reference.as_ref(), most);
     section.finish();
     let told = section.find_own("missed").is_some();
     let count = |passed, missed| PointCount {
@@ -131,6 +137,7 @@ fn point_count(section: &Section) -> Option<PointCount> {
         passed,
         missed,
         patterns: patterns.clone(),
+        who: who.clone(),
         excluded: excluded.clone(),
         span: section.span.clone(),
     };
@@ -292,6 +299,10 @@ pub fn belongs(outcome: &Outcome, course: &Course) -> Vec<Diagnostic> {
         }
         let missing = named.into_iter().find(|name| !lines.contains(&name.as_str()));
         found.extend(missing.map(|name| unknown("line", name, &lines, &count.span)));
+        let worn: Vec<&str> = course.field.placements.iter().map(|p| p.placement.key()).collect();
+        let named = count.who.iter().flat_map(|who| who.missed.iter().chain(&who.sample));
+        let missing = named.filter(|w| w.1 > 0).map(|w| w.0.key()).find(|key| !worn.contains(key));
+        found.extend(missing.map(|key| unknown("placement", key, &worn, &count.span)));
         if let Reference::SeenElsewhere(seen_at) = &count.reference {
             let missing =
                 seen_at.iter().find(|name| !points.contains(&name.as_str()) || **name == count.point);

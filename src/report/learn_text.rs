@@ -3,7 +3,9 @@
 use super::words::{
     WIDTH, first_lines, grouped, heading_note, item, per_10_000, percent, say, significant, table, wrap,
 };
-use crate::study::learn::{Answer, Foreseen, RungAnswer, SourceAnswer, Spread, TargetAnswer, Verdict};
+use crate::study::learn::{
+    Answer, CauseAnswer, Foreseen, RungAnswer, SourceAnswer, Spread, TargetAnswer, Verdict,
+};
 use std::fmt::Write;
 use std::path::Path;
 
@@ -39,6 +41,12 @@ pub fn learn_text(a: &Answer, written: Option<&Path>) -> String {
         out.push_str(&table(&RUNG_HEADER, &rows));
         out.push('\n');
     }
+    for source in a.sources.iter().filter(|s| !s.causes.is_empty()) {
+        let _ = writeln!(out, "{}: is it the reason that was learned?", source.name);
+        let rows: Vec<Vec<String>> = source.causes.iter().map(cause_row).collect();
+        out.push_str(&table(&CAUSE_HEADER, &rows));
+        out.push('\n');
+    }
     for source in a.sources.iter().filter(|s| s.rungs.is_empty()) {
         out.push_str(&wrap(&format!("- {}: {}.", source.name, source.counted.join("; ")), WIDTH, "  "));
     }
@@ -60,6 +68,18 @@ pub fn learn_text(a: &Answer, written: Option<&Path>) -> String {
 }
 
 pub const RUNG_HEADER: [&str; 4] = ["setting", "missed", "foreseen before", "learned"];
+
+pub const CAUSE_HEADER: [&str; 4] = ["question", "counted", "90 % expected", "verdict"];
+
+/// The columns of `CAUSE_HEADER`.
+pub fn cause_row(c: &CauseAnswer) -> Vec<String> {
+    vec![
+        c.question.clone(),
+        format!("{} of {}", grouped(c.count), grouped(c.of)),
+        range(&c.foreseen),
+        verdict(&c.foreseen).to_owned(),
+    ]
+}
 
 /// Setting, missed, foreseen before and after.
 pub fn rung_row(r: &RungAnswer) -> Vec<String> {
@@ -85,6 +105,18 @@ pub fn first_words(a: &Answer) -> Vec<String> {
             grouped(worst.passed),
             significant(worst.before.count.p05),
             significant(worst.before.count.p95)
+        ));
+    }
+    let wrong = a.sources.iter().flat_map(|s| s.causes.iter().map(move |c| (s, c)));
+    let wrong = wrong.filter(|(_, c)| c.foreseen.verdict == Verdict::Outside);
+    if let Some((s, c)) = wrong.min_by(|a, b| a.1.foreseen.tail.total_cmp(&b.1.foreseen.tail)) {
+        out.push(format!(
+            "THE COUNTS MAY FIT FOR A WRONG REASON. {}, {}: {} of {}, {} expected. Before a layout is changed on the strength of this, find out why.",
+            s.name,
+            c.question,
+            grouped(c.count),
+            grouped(c.of),
+            range(&c.foreseen)
         ));
     }
     if !a.trusted {

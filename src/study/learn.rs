@@ -11,6 +11,7 @@ use crate::estimate::checkpoint::Kept;
 use crate::estimate::run;
 use crate::estimate::world::Ask;
 use crate::learn::calibration::{Calibration, calibration};
+use crate::learn::causes::{Cause, causes};
 use crate::learn::evidence::{Evidence, Kind};
 use crate::learn::folder::{LearnedFrom, kept_vectors};
 use crate::learn::ladder::{Rung, ladder};
@@ -92,6 +93,17 @@ pub struct SourceAnswer {
     pub from_others: Option<Foreseen>,
     /// Of a trial: every setting, the least power last.
     pub rungs: Vec<RungAnswer>,
+    /// Whether the reason of the misses is the one that was learned.
+    pub causes: Vec<CauseAnswer>,
+}
+
+/// One question about the reason.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CauseAnswer {
+    pub question: String,
+    pub of: u64,
+    pub count: u64,
+    pub foreseen: Foreseen,
 }
 
 /// A setting of a trial.
@@ -150,10 +162,12 @@ pub fn answer(
     let evidence = evidence(given, plan)?;
     let Some(posterior) = learn(&evidence, plan.seed, plan.groups, stop, watch) else { return Ok(None) };
     watch("trials walked again");
-    let mut rungs = Vec::new();
+    let (mut rungs, mut reasons) = (Vec::new(), Vec::new());
     for (s, given) in given.iter().enumerate() {
         let Some(of) = ladder(&evidence, &posterior, seed_of(plan.seed), s, stop) else { return Ok(None) };
         rungs.push(given.trial.as_ref().map_or(Vec::new(), |trial| rung_answers(trial, of)));
+        let Some(of) = causes(&evidence, &posterior, seed_of(plan.seed), s, stop) else { return Ok(None) };
+        reasons.push(of.into_iter().map(cause_answer).collect::<Vec<_>>());
     }
     let before = posterior.prior_weights();
     let sources = evidence.sources.iter().enumerate().map(|(s, source)| {
@@ -171,6 +185,7 @@ pub fn answer(
             missed,
             before: foreseen(&before),
             rungs: std::mem::take(&mut rungs[s]),
+            causes: std::mem::take(&mut reasons[s]),
             from_others: (!alone).then(|| foreseen(&posterior.vector_weights(Some(s)))),
         }
     });
@@ -346,6 +361,12 @@ fn setting_words(setting: &Setting) -> String {
 fn of_setting(trial: &Trial, number: usize) -> (u64, u64) {
     let counts = trial.walkers.iter().flat_map(|w| &w.counts).filter(|c| c.0 == number);
     counts.fold((0, 0), |sum, c| (sum.0 + c.1, sum.1 + c.2))
+}
+
+fn cause_answer(cause: Cause) -> CauseAnswer {
+    let total: f64 = cause.foreseen.iter().map(|f| f.1).sum();
+    let foreseen = foreseen(cause.foreseen.iter().map(|f| (f.0, f.1 / total)).collect(), cause.count as f64);
+    CauseAnswer { question: cause.words, of: cause.of, count: cause.count, foreseen }
 }
 
 fn rung_answers(trial: &Trial, rungs: Vec<Rung>) -> Vec<RungAnswer> {

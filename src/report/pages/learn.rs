@@ -2,7 +2,9 @@
 
 use super::{frame, strings};
 use crate::report::figures::learn::{counts, ladders, ranges};
-use crate::report::learn_text::{LEARN_CAUTIONS, first_words, from_words, how_sure, source_row, target_row};
+use crate::report::learn_text::{
+    CAUSE_HEADER, LEARN_CAUTIONS, cause_row, first_words, from_words, how_sure, source_row, target_row,
+};
 use crate::report::page::{Page, assumptions};
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::grouped;
@@ -23,6 +25,11 @@ pub fn page(a: &Answer) -> Page {
         &["source", "missed", "foreseen before", "from the others", "verdict"],
         a.sources.iter().map(source_row).collect(),
     );
+    let asked = a.sources.iter().filter(|s| !s.causes.is_empty());
+    let reasons = asked.map(|s| {
+        let rows = s.causes.iter().map(cause_row).collect();
+        (format!("{}: is it the reason that was learned?", s.name), of(&CAUSE_HEADER, rows))
+    });
     let told = a.sources.iter().map(|s| format!("{}: {}.", s.name, s.counted.join("; ")));
     let left_out = a.left_out.iter().map(|words| format!("Left out on record: {words}."));
     let mut page = Page {
@@ -35,7 +42,7 @@ pub fn page(a: &Answer) -> Page {
         hinges: told.chain(left_out).chain(how_sure(a)).collect(),
         cautions: strings(&LEARN_CAUTIONS),
         figures: [ranges(a), counts(a)].into_iter().chain(ladders(a)).collect(),
-        further: vec![("Source by source".into(), sources)],
+        further: [("Source by source".into(), sources)].into_iter().chain(reasons).collect(),
         ..frame("learn", &a.provenance, assumptions())
     };
     page.cautions = strings(&LEARN_CAUTIONS);
