@@ -213,6 +213,31 @@ fn a_count_outside_the_beliefs_is_told() {
     assert!(text.contains("outside the beliefs"), "{text}");
 }
 
+/// Who was missed tells the reason: where all were worn high on the front, as nearly everybody wears them, the body was not it; a sample unlike the scenario's shares
+/// is told too.
+#[test]
+fn a_right_count_for_a_wrong_reason_is_told() {
+    let folder = folder("reason");
+    let learn = |name: &str, text: String| -> serde_json::Value {
+        let path = write(&folder, &format!("{name}.toml"), &text).display().to_string();
+        let done = readodds(&["learn", &path, "--draws", "128", "--passings", "96", "--format", "json"]);
+        assert!(matches!(done.status.code(), Some(0 | 1)), "{}", said(&done));
+        serde_json::from_slice(&done.stdout).expect("JSON")
+    };
+    let verdict = |answer: &serde_json::Value, words: &str| -> String {
+        let causes = answer["sources"][0]["causes"].as_array().expect("questions");
+        let asked = causes.iter().find(|c| c["question"].as_str().is_some_and(|q| q.contains(words)));
+        asked.expect("the question")["foreseen"]["verdict"].as_str().expect("a verdict").to_owned()
+    };
+    let sample = "sample_were = { front_high = 156, front_low = 28, side = 6, back = 4, covered = 6 }\n";
+    let worn = |were: &str| format!("{}missed_were = {were}\n{sample}", counted("Worn", 900, "30"));
+    let backs = learn("backs", worn("{ back = 28, side = 2 }"));
+    assert_eq!(verdict(&backs, "missed, on the back"), "outside");
+    assert_eq!(verdict(&backs, "of a chance sample, on the back"), "in_line");
+    let many = worn("{ front_high = 15 }").replace("back = 4", "back = 90");
+    assert_eq!(verdict(&learn("many", many), "of a chance sample, on the back"), "outside");
+}
+
 /// Every wrong outcome is refused with its place and a way out; nothing is written.
 #[test]
 fn wrong_outcomes_are_refused() {
@@ -256,6 +281,32 @@ fn wrong_outcomes_are_refused() {
             "the race saw dry, its scenario is for rain",
         ),
         ("key", point("reference = \"everyone_filmed\"\npassed = 30\nmised = 3\n"), "did you mean `missed`?"),
+        (
+            "alone",
+            point("reference = \"everyone_filmed\"\npassed = 30\nmissed = 3\nmissed_were = { side = 2 }\n"),
+            "beside those missed give a chance sample of all runners",
+        ),
+        (
+            "many",
+            point(
+                "reference = \"everyone_filmed\"\npassed = 30\nmissed = 3\nmissed_were = { side = 4 }\nsample_were = { side = 9 }\n",
+            ),
+            "4 missed runners are described, 3 were missed",
+        ),
+        (
+            "some",
+            point(
+                "reference = \"other_line\"\nline = \"main\"\nby_line = \"backup\"\npassed = 30\nmissed = 3\nmissed_were = { side = 2 }\nsample_were = { side = 9 }\n",
+            ),
+            "this point counts only some",
+        ),
+        (
+            "worn",
+            point(
+                "reference = \"everyone_filmed\"\npassed = 30\nmissed = 3\nmissed_were = { ankle = 2 }\nsample_were = { side = 9 }\n",
+            ),
+            "`ankle`",
+        ),
         ("trial", trial, "no placement \"belt\""),
         ("empty", String::new(), "the file is empty"),
         ("neither", format!("name = \"{half}\"\n"), "one of [race] and [trial] is needed"),
