@@ -213,8 +213,7 @@ fn a_count_outside_the_beliefs_is_told() {
     assert!(text.contains("outside the beliefs"), "{text}");
 }
 
-/// Who was missed tells the reason: where all were worn high on the front, as nearly everybody wears them, the body was not it; a sample unlike the scenario's shares
-/// is told too.
+/// Who was missed tells the reason: misses nearly all on the back are not what was learned; a sample unlike the scenario's shares is told too.
 #[test]
 fn a_right_count_for_a_wrong_reason_is_told() {
     let folder = folder("reason");
