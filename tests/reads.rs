@@ -64,7 +64,7 @@ fn demo_logs_are_counted_as_by_hand() {
     // Patterns of lines at the finish.
     let mut lines: HashMap<String, BTreeSet<&str>> = HashMap::new();
     for row in rows("finish.csv") {
-        lines.entry(row[0].clone()).or_default().insert(if row[1] < "3".to_owned() {
+        lines.entry(row[0].clone()).or_default().insert(if row[1].as_str() < "3" {
             "main"
         } else {
             "backup"

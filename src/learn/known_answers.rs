@@ -108,8 +108,7 @@ fn val_races_contract_as_counting_does() {
     let one = race_evidence("contract", &prepared, points);
     const GROUPS: usize = 60;
     for races in [4usize, 16] {
-        let mut evidence = Evidence::default();
-        evidence.views = one.views.clone();
+        let mut evidence = Evidence { views: one.views.clone(), ..Evidence::default() };
         for _ in 0..races {
             let source = &one.sources[0];
             let again = super::evidence::Source { name: String::new(), view: 0, kind: source.kind.clone() };
