@@ -1,6 +1,7 @@
 //! What every input must survive, shared by the fuzz targets and by the replay of the corpus in `cargo test`.
 #![allow(dead_code)]
 
+use readodds::cli::live::scene::{Scene, Set};
 use readodds::course::load::from_text;
 use readodds::diag::Source;
 use readodds::estimate::merge::merge;
@@ -9,8 +10,17 @@ use readodds::estimate::rows_file;
 use readodds::estimate::strata::strata;
 use readodds::estimate::world::Ask;
 use readodds::lab;
+use readodds::lab::text::TextFile;
+use readodds::learn::folder;
+use readodds::outcome;
+use readodds::outcome::read_log::Counts;
+use readodds::outcome::reads::{Columns, Kept, Log, TimeFormat};
+use readodds::outcome::tag_ids::Ids;
+use readodds::passing::draw::RACE_DIMS;
 use readodds::passing::score::each_step_of_any;
 use readodds::passing::{CrossingDraw, CrossingId, Prepared, RaceContext, RaceDraw, RunnerDraw};
+use readodds::study::predict::Forecast;
+use readodds::study::score::{self, Given};
 use readodds::study::season;
 use readodds::tag::{self, Tag};
 use std::collections::HashMap;
@@ -80,6 +90,148 @@ pub fn shard(data: &[u8]) {
                 || file.parts.iter().all(|part| part.rows.is_empty())
         );
     }
+}
+
+fn told(found: Vec<readodds::diag::Diagnostic>) {
+    assert!(!found.is_empty());
+    for one in found {
+        let _ = readodds::diag::render::render(&one, readodds::diag::render::Style::PLAIN);
+    }
+}
+
+/// An outcome, a reads file and a trial's passings are read, or refused with at least one finding.
+pub fn outcome(data: &[u8]) {
+    let hash = || ("fuzz".to_owned(), "00".to_owned());
+    match outcome::race::from_source(&source(data), Path::new(""), hash()) {
+        Ok((race, _)) => {
+            for count in &race.counts {
+                assert!(count.missed.0 <= count.missed.1 && count.missed.1 <= count.passed.max(count.missed.1));
+            }
+        }
+        Err(found) => told(found),
+    }
+    if let Err(found) = outcome::reads::from_source(&source(data), Path::new("")) {
+        told(found);
+    }
+    match outcome::trial::from_source(&source(data), hash()) {
+        Ok((trial, _)) => {
+            let counts = trial.walkers.iter().flat_map(|walker| &walker.counts);
+            assert_eq!(counts.clone().map(|count| count.1).sum::<u64>(), trial.passings);
+            assert!(counts.clone().all(|count| count.2 <= count.1 && count.0 < trial.settings.len()));
+        }
+        Err(found) => told(found),
+    }
+}
+
+/// Rows of a read log are counted or told; nothing of them shows up elsewhere.
+pub fn log(data: &[u8]) {
+    let Some((&kind, rows)) = data.split_first() else { return };
+    let time_format = [TimeFormat::UnixS, TimeFormat::UnixMs, TimeFormat::UnixUs, TimeFormat::Rfc3339]
+        [usize::from(kind % 4)];
+    let log = Log {
+        file: PathBuf::from("fuzz.csv"),
+        point: "finish".to_owned(),
+        lines: vec![
+            ("main".to_owned(), vec!["1".to_owned(), "2".to_owned()]),
+            ("backup".to_owned(), if kind & 4 == 0 { vec![] } else { vec!["3".to_owned()] }),
+        ],
+        columns: Columns {
+            tag: "epc".to_owned(),
+            port: Some("antenna".to_owned()),
+            time: (kind & 8 == 0).then(|| "t".to_owned()),
+            count: (kind & 16 == 0).then(|| "n".to_owned()),
+        },
+        time_format,
+        kept: Kept::EveryRead,
+        from: None,
+        until: None,
+        clock_offset_s: 0.0,
+    };
+    let mut counts = Counts::default();
+    let found = counts.add_rows(&log, rows, &Ids::new().expect("random numbers"), None);
+    assert!(counts.tags.len() as u64 <= counts.rows);
+    if !found.is_empty() {
+        told(found);
+    }
+}
+
+/// Parts of the bytes: text before and after the first line of three dashes.
+fn two_texts(data: &[u8]) -> (String, String) {
+    let whole = text(data);
+    let (first, second) = whole.split_once("---\n").unwrap_or((&whole, ""));
+    (first.to_owned(), second.to_owned())
+}
+
+/// Learned beliefs are read or refused; what is read gives worlds whose draws are numbers. The hash of the vectors and the ties are made right first.
+pub fn learned(data: &[u8]) {
+    let (description, vectors) = two_texts(data);
+    let named = |name: &str, text: String| TextFile {
+        sha256: readodds::files::written::hash(text.as_bytes()),
+        source: Source::new(name, text),
+    };
+    let vectors = named("learned.csv", vectors);
+    let (course, tag) = (course(), demo_tag());
+    let here = folder::Ties::of(&course, &tag);
+    let mend = |line: &str| match line.split_once(" = ") {
+        Some(("vectors_sha256", _)) => format!("vectors_sha256 = \"{}\"\n", vectors.sha256),
+        Some(("build", _)) => format!("build = \"{}\"\n", here.build),
+        Some(("beliefs_sha256", _)) => format!("beliefs_sha256 = \"{}\"\n", here.beliefs_sha256),
+        _ => line.to_owned() + "\n",
+    };
+    let description: String = description.lines().map(mend).collect();
+    match folder::from_texts(Path::new(""), named("learned.toml", description), vectors) {
+        Ok((folder, _)) => {
+            let tag = folder.tell(&tag);
+            assert!(!folder.words().is_empty());
+            let Ok(law) = folder.law(&course, &tag) else { return };
+            let mut u = [0.5; RACE_DIMS];
+            law.level(0.999_999, 1e-6, &mut u);
+            let draw = RaceDraw::from_uniforms(&course, &tag, 0, &u);
+            assert!(draw.race_effect_db.is_finite() && draw.batch_offset_db.is_finite());
+        }
+        Err(found) => told(found),
+    }
+}
+
+/// A stored forecast is scored or refused in words.
+pub fn forecast(data: &[u8]) {
+    let Ok(forecast) = serde_json::from_slice::<Forecast>(data) else { return };
+    let text = "[race]\nname = \"R\"\nscenario = \"s.toml\"\n[[point]]\nname = \"finish\"\nreference = \"everyone_filmed\"\npassed = 900\nmissed = { min = 3, max = 5 }\n";
+    let hash = ("fuzz".to_owned(), "00".to_owned());
+    let Ok((outcome, _)) = outcome::race::from_source(&source(text.as_bytes()), Path::new(""), hash) else {
+        panic!("the outcome is sound")
+    };
+    let given = [Given { outcome, forecast, unlearned: None, inputs: vec![] }];
+    let answer = score::answer(&given);
+    assert_eq!(answer.scored.len() + answer.left_out.len(), 1);
+    assert!(answer.scored.iter().all(|one| one.log_score.is_finite() && (0.0..=1.0).contains(&one.tail)));
+}
+
+/// What a page sends: changes that are made to a scenario or refused; a changed scenario loads or is refused in words.
+pub fn live(data: &[u8]) {
+    let Ok(changes) = serde_json::from_slice::<Vec<Set>>(data) else { return };
+    let path = home().join("scenarios/smallest.toml");
+    static TEXT: OnceLock<String> = OnceLock::new();
+    let text = TEXT.get_or_init(|| std::fs::read_to_string(&path).expect("the smallest scenario"));
+    let scene = Scene::new(&path, text.clone(), 1, false);
+    match scene.changed(&changes) {
+        Ok(changed) => {
+            if let Err(found) = from_text("fuzz.toml", &changed, &home().join("scenarios")) {
+                told(found);
+            }
+        }
+        Err(words) => assert!(!words.is_empty()),
+    }
+}
+
+fn course() -> Arc<readodds::course::Course> {
+    static COURSE: OnceLock<Arc<readodds::course::Course>> = OnceLock::new();
+    COURSE
+        .get_or_init(|| match readodds::course::load(&home().join("scenarios/smallest.toml")) {
+            Ok((course, _)) => Arc::new(course),
+            Err(found) => panic!("the smallest scenario does not load: {} findings", found.len()),
+        })
+        .clone()
 }
 
 fn demo_tag() -> Arc<Tag> {

@@ -96,6 +96,36 @@ fn shard_corpus() {
 }
 
 #[test]
+fn outcome_corpus() {
+    replay("outcome", bodies::outcome);
+    replay_changed("outcome", 400, bodies::outcome);
+}
+
+#[test]
+fn log_corpus() {
+    replay("log", bodies::log);
+    replay_changed("log", 400, bodies::log);
+}
+
+#[test]
+fn learned_corpus() {
+    replay("learned", bodies::learned);
+    replay_changed("learned", 400, bodies::learned);
+}
+
+#[test]
+fn forecast_corpus() {
+    replay("forecast", bodies::forecast);
+    replay_changed("forecast", 400, bodies::forecast);
+}
+
+#[test]
+fn live_corpus() {
+    replay("live", bodies::live);
+    replay_changed("live", 400, bodies::live);
+}
+
+#[test]
 fn passing_corpus() {
     replay("passing", bodies::passing);
     // Each is 240 to 480 passings.

@@ -129,7 +129,8 @@ pub struct ScoreArgs {
 }
 
 fn effect(text: &str) -> Result<f64, String> {
-    within(text, 0.0, 6.0, "dB")
+    let range = crate::learn::RACE_EFFECT_RANGE_DB;
+    within(text, *range.start(), *range.end(), "dB")
 }
 
 fn minutes(text: &str) -> Result<f64, String> {

@@ -3,6 +3,7 @@
 //! They hold for one tag, band, set of beliefs and build; whatever does not agree is refused, but for another tag or band: there what belongs to the tag stays as
 //! its samples say. Files that were changed by hand are refused: a belief of one's own belongs in the scenario.
 
+use super::RACE_EFFECT_RANGE_DB;
 use super::posterior::Posterior;
 use super::vectors::INNER;
 use crate::course::Course;
@@ -10,7 +11,7 @@ use crate::diag::{Checked, Diagnostic, Source, codes};
 use crate::estimate::rows_file::BUILD;
 use crate::files::whole_folder::Files;
 use crate::files::written::hash;
-use crate::lab::text;
+use crate::lab::text::{self, TextFile};
 use crate::passing::Prepared;
 use crate::passing::draw::{RACE_DIMS, RaceDraw};
 use crate::passing::learned::{Learned, Vector};
@@ -152,7 +153,11 @@ fn table(vectors: &[Vector], prepared: &Prepared) -> Result<Vec<u8>, csv::Error>
 /// Reads a folder that `files` wrote.
 pub fn load(folder: &Path) -> Checked<LearnedFolder> {
     let read = |name: &str| text::read(&folder.join(name)).map_err(|d| vec![*d]);
-    let (toml, csv) = (read(DESCRIPTION)?, read(VECTORS)?);
+    from_texts(folder, read(DESCRIPTION)?, read(VECTORS)?)
+}
+
+/// The same from its files' texts.
+pub fn from_texts(folder: &Path, toml: TextFile, csv: TextFile) -> Checked<LearnedFolder> {
     let broken = |source: &std::sync::Arc<Source>, why: String| {
         vec![
             Diagnostic::error(codes::LEARNED, why)
@@ -165,6 +170,11 @@ pub fn load(folder: &Path) -> Checked<LearnedFolder> {
     })?;
     if description.format != FORMAT || description.format_version != FORMAT_VERSION {
         return Err(broken(&toml.source, "the file is of another format or version".to_owned()));
+    }
+    let effect = description.race_effect_db;
+    if !RACE_EFFECT_RANGE_DB.contains(&effect) {
+        let why = format!("races differ by {effect} dB in it, which no run writes");
+        return Err(broken(&toml.source, why));
     }
     if description.vectors_sha256 != csv.sha256 {
         return Err(broken(

@@ -39,3 +39,5 @@ pub mod vectors;
 
 /// How far races may differ beyond the model unless told: scale of a half-normal law, dB on every threshold (our estimate).
 pub const RACE_EFFECT_DB: f64 = 0.7;
+/// What it may be told to be, dB.
+pub const RACE_EFFECT_RANGE_DB: std::ops::RangeInclusive<f64> = 0.0..=6.0;

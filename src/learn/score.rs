@@ -21,23 +21,34 @@ const ALTERNATIVES: [f64; 4] = [0.25, 0.5, 2.0, 4.0];
 const LEAST: f64 = 1e-9;
 
 impl Predictive {
-    /// From the list of a stored forecast for `runners`, for a chance part `passed` of them; `None` for more than there were.
-    pub fn stored(runners: u64, list: &[f64], passed: u64) -> Option<Predictive> {
-        if passed > runners || list.is_empty() {
-            return None;
+    /// From the list of a stored forecast for `runners`, for a chance part `passed` of them. Fails, with words for people, for more than there were, and for a list
+    /// that holds no probabilities.
+    pub fn stored(runners: u64, list: &[f64], passed: u64) -> Result<Predictive, String> {
+        if passed > runners {
+            return Err(format!(
+                "{passed} passed, the forecast is for {runners} runners: store one for as many at least"
+            ));
         }
-        let share = passed as f64 / runners as f64;
+        let sum: f64 = list.iter().sum();
+        let sound = list.iter().all(|p| (0.0..=1.0).contains(p)) && sum <= 1.0 + 1e-6;
+        if list.is_empty() || list.len() as u64 > runners.saturating_add(1) || !sound {
+            return Err("the forecast's distribution is no list of probabilities".to_owned());
+        }
+        let share = passed as f64 / runners.max(1) as f64;
         let mut odds = vec![0.0; list.len()];
         if passed == runners {
             odds.copy_from_slice(list);
         } else {
-            // Each of the missed was among those counted with this chance.
-            for (all, p) in list.iter().enumerate() {
-                (0..=all).for_each(|k| odds[k] += p * binomial_pmf(k as u64, all as u64, share));
+            // Each of the missed was among those counted with this chance; beyond ten standard deviations there is nothing.
+            for (all, p) in list.iter().enumerate().filter(|(_, p)| **p > 0.0) {
+                let mean = all as f64 * share;
+                let reach = 10.0 * (mean * (1.0 - share)).sqrt() + 30.0;
+                let (low, high) = ((mean - reach).max(0.0) as usize, ((mean + reach) as usize).min(all));
+                (low..=high).for_each(|k| odds[k] += p * binomial_pmf(k as u64, all as u64, share));
             }
         }
         let beyond = (1.0 - odds.iter().sum::<f64>()).max(0.0);
-        Some(Predictive { passed, odds, beyond })
+        Ok(Predictive { passed, odds, beyond })
     }
 
     /// Beta-binomial.
@@ -235,6 +246,11 @@ mod tests {
             assert!((part.odds[k as usize] - binomial_pmf(k, 1000, 0.003)).abs() < 2e-3);
         }
         assert!((part.mean() - 3.0).abs() < 1e-6);
-        assert!(Predictive::stored(4000, &list, 4001).is_none());
+        let refused = |runners, list: &[f64], passed| Predictive::stored(runners, list, passed).unwrap_err();
+        assert!(refused(4000, &list, 4001).contains("store one for as many at least"));
+        for wrong in [&[][..], &[1.1], &[0.6, 0.6], &[-0.1, 0.5], &[f64::NAN], &[0.1; 5]] {
+            let runners = if wrong.len() == 5 { 3 } else { 4000 };
+            assert!(refused(runners, wrong, 3).contains("no list of probabilities"), "{wrong:?}");
+        }
     }
 }

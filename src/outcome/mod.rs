@@ -1,7 +1,7 @@
 //! What happened: counts of races and the passings of trials, as a company writes them down afterwards.
 //!
 //! ```text
-//! reads     reads.toml: logs of readers, their lines and columns          read_log  their rows, counted by tag
+//! reads     reads.toml: logs of readers, their lines and columns          read_log  their rows, counted by tag (log_table, tag_ids)
 //! who       bibs of those missed, beside a chance sample of all
 //! race    outcome.toml: who passed, by what reference, and who was missed      trial   trial.csv: one row a passing
 //! ```
@@ -9,9 +9,11 @@
 //! A count means nothing without its reference: how those who passed are known. Only references that do not hang on the antennas asked about, or whose
 //! condition the simulation can share, are taken; two lines alone never tell how many both missed.
 
+pub mod log_table;
 pub mod race;
 pub mod read_log;
 pub mod reads;
+pub mod tag_ids;
 pub mod trial;
 pub mod who;
 

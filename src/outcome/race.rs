@@ -5,10 +5,11 @@ use super::{Outcome, Pattern, PointCount, Reference};
 use crate::course::Course;
 use crate::course::load::parse_document;
 use crate::course::walk::{Found, Section, Walk, did_you_mean};
-use crate::diag::{Checked, Diagnostic, Severity, codes};
+use crate::diag::{Checked, Diagnostic, Severity, Source, codes};
 use crate::lab::text;
 use crate::limits;
 use std::path::Path;
+use std::sync::Arc;
 use toml::de::DeValue;
 
 const MOST_POINTS: usize = 60;
@@ -17,12 +18,16 @@ const MOST_PATTERNS: usize = 16;
 /// Reads an outcome file; what it names of its scenario is looked up by [`belongs`].
 pub fn load(path: &Path) -> Checked<Outcome> {
     let read = text::read(path).map_err(|d| vec![*d])?;
-    let walk = Walk::new(read.source.clone());
-    let Some(document) = parse_document(&read.source, &walk) else { return Err(walk.take_found()) };
-    let root = Section::root_of(&walk, "outcome", document.get_ref());
     let folder = path.parent().unwrap_or(Path::new(""));
-    let hash = (path.display().to_string(), read.sha256);
-    let outcome = outcome(&root, folder, hash);
+    from_source(&read.source, folder, (path.display().to_string(), read.sha256))
+}
+
+/// The same from text; files are named from `folder`.
+pub fn from_source(source: &Arc<Source>, folder: &Path, file_hash: (String, String)) -> Checked<Outcome> {
+    let walk = Walk::new(source.clone());
+    let Some(document) = parse_document(source, &walk) else { return Err(walk.take_found()) };
+    let root = Section::root_of(&walk, "outcome", document.get_ref());
+    let outcome = outcome(&root, folder, file_hash);
     root.finish();
     let found = walk.take_found();
     if found.iter().any(|d| d.severity == Severity::Error) { Err(found) } else { Ok((outcome, found)) }

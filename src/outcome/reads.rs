@@ -6,10 +6,11 @@
 
 use crate::course::load::parse_document;
 use crate::course::walk::{Section, Walk};
-use crate::diag::{Checked, Severity, codes};
+use crate::diag::{Checked, Severity, Source, codes};
 use crate::lab::text;
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 const MOST_LOGS: usize = 60;
 const MOST_LINES: usize = 16;
@@ -92,10 +93,14 @@ pub struct Reads {
 /// Reads the file; logs are not opened.
 pub fn load(path: &Path) -> Checked<Reads> {
     let read = text::read(path).map_err(|d| vec![*d])?;
-    let walk = Walk::new(read.source.clone());
-    let Some(document) = parse_document(&read.source, &walk) else { return Err(walk.take_found()) };
+    from_source(&read.source, path.parent().unwrap_or(Path::new("")))
+}
+
+/// The same from text; files are named from `folder`.
+pub fn from_source(source: &Arc<Source>, folder: &Path) -> Checked<Reads> {
+    let walk = Walk::new(source.clone());
+    let Some(document) = parse_document(source, &walk) else { return Err(walk.take_found()) };
     let root = Section::root_of(&walk, "reads", document.get_ref());
-    let folder = path.parent().unwrap_or(Path::new(""));
     let reads = reads(&root, folder);
     root.finish();
     let found = walk.take_found();

@@ -5,8 +5,9 @@
 //! those another line read. A point with none of these gives no count.
 
 use crate::course::Course;
-use crate::outcome::read_log::{Counts, Id, OfTag, counts_reads};
+use crate::outcome::read_log::{Counts, OfTag, counts_reads};
 use crate::outcome::reads::Reads;
+use crate::outcome::tag_ids::Id;
 use serde::{Deserialize, Serialize};
 use std::collections::HashSet;
 

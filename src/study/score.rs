@@ -124,13 +124,7 @@ pub fn answer(given: &[Given]) -> Answer {
 fn foretold(forecast: &Forecast, count: &PointCount) -> Result<(Predictive, f64), String> {
     let point =
         forecast.points.iter().find(|p| p.name == count.point).ok_or("the forecast has no such point")?;
-    let predictive = Predictive::stored(point.missed.runners, &point.missed.distribution, count.passed);
-    let predictive = predictive.ok_or_else(|| {
-        format!(
-            "{} passed, the forecast is for {} runners: store one for as many at least",
-            count.passed, point.missed.runners
-        )
-    })?;
+    let predictive = Predictive::stored(point.missed.runners, &point.missed.distribution, count.passed)?;
     Ok((predictive, point.promise.target))
 }
 

@@ -4,7 +4,7 @@
 //! and sends all of them each time, so two tabs do not disturb each other.
 
 mod guard;
-mod scene;
+pub mod scene;
 
 use super::args::Inputs;
 use super::failure::{DONE, Failure};
