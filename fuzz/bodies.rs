@@ -105,7 +105,9 @@ pub fn outcome(data: &[u8]) {
     match outcome::race::from_source(&source(data), Path::new(""), hash()) {
         Ok((race, _)) => {
             for count in &race.counts {
-                assert!(count.missed.0 <= count.missed.1 && count.missed.1 <= count.passed.max(count.missed.1));
+                assert!(
+                    count.missed.0 <= count.missed.1 && count.missed.1 <= count.passed.max(count.missed.1)
+                );
             }
         }
         Err(found) => told(found),

@@ -1,13 +1,9 @@
 //! What the laboratory found wrong travels with the sweeps: every study says it first and refuses to go on without leave.
 
-use assert_cmd::Command;
-use std::path::{Path, PathBuf};
+mod command;
 
-fn readodds(arguments: &[&str]) -> (i32, String, String) {
-    let done = Command::cargo_bin("readodds").unwrap().args(arguments).output().unwrap();
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    (done.status.code().unwrap_or(-1), text(&done.stdout), text(&done.stderr))
-}
+use command::run;
+use std::path::{Path, PathBuf};
 
 struct Scratch(PathBuf);
 
@@ -38,12 +34,12 @@ fn serious_findings_are_refused_and_with_leave_said_first() {
     let written = scratch.0.join("alder");
     let folder = written.to_str().unwrap();
     let raw = root().join("demo-data/raw/alder");
-    let (code, _, told) = readodds(&["lab", raw.to_str().unwrap(), "--write", folder]);
+    let (code, _, told) = run(&["lab", raw.to_str().unwrap(), "--write", folder]);
     assert_eq!(code, 0, "{told}");
     let scenario = root().join("scenarios/city-10k-dry-usa.toml");
     let scenario = scenario.to_str().unwrap();
     for study in ["predict", "drivers", "redundancy", "explain"] {
-        let (code, out, told) = readodds(&[study, scenario, "--tag", folder]);
+        let (code, out, told) = run(&[study, scenario, "--tag", folder]);
         assert_eq!((code, out.as_str()), (2, ""), "{study}: {told}");
         assert!(told.contains("beats-free-air") && told.contains(LEAVE), "{study}: {told}");
     }
@@ -51,17 +47,17 @@ fn serious_findings_are_refused_and_with_leave_said_first() {
     let few = ["--tag", folder, LEAVE, "--worlds", "4"];
     let mut call = vec!["predict", scenario, "--passings-per-world", "12", "--html", page.to_str().unwrap()];
     call.extend(few);
-    let (code, out, told) = readodds(&call);
+    let (code, out, told) = run(&call);
     assert_eq!(code, 0, "{told}");
     assert!(out.starts_with(FIRST), "{out}");
     assert!(told.contains("beats-free-air"), "{told}");
     assert!(std::fs::read_to_string(&page).unwrap().contains(FIRST));
     call.extend(["--format", "json"]);
-    let json: serde_json::Value = serde_json::from_str(&readodds(&call).1).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&run(&call).1).unwrap();
     let findings = json["findings"].as_array().unwrap();
     assert!(findings.iter().any(|f| f.as_str().unwrap().contains("tag alder: beats-free-air")));
     // Not a study: the folder is judged, not used.
-    let (code, out, _) = readodds(&["check", scenario, "--tag", folder]);
+    let (code, out, _) = run(&["check", scenario, "--tag", folder]);
     assert!(code == 0 && out.contains("found when it was measured: beats-free-air"), "{code} {out}");
 }
 
@@ -71,7 +67,7 @@ fn a_season_with_such_a_tag_is_refused() {
     let scratch = Scratch::new("season");
     let written = scratch.0.join("alder");
     let raw = root().join("demo-data/raw/alder");
-    readodds(&["lab", raw.to_str().unwrap(), "--write", written.to_str().unwrap()]);
+    run(&["lab", raw.to_str().unwrap(), "--write", written.to_str().unwrap()]);
     let seasons = root().join("scenarios/seasons");
     let text = std::fs::read_to_string(seasons.join("lantern-coast.toml")).unwrap();
     let from = "folder = \"../../demo-data/tags/alder\"";
@@ -82,7 +78,7 @@ fn a_season_with_such_a_tag_is_refused() {
         .replace("file = \"", &format!("file = \"{}/", seasons.display()));
     let season = scratch.0.join("season.toml");
     std::fs::write(&season, text).unwrap();
-    let (code, out, told) = readodds(&["rank", season.to_str().unwrap()]);
+    let (code, out, told) = run(&["rank", season.to_str().unwrap()]);
     assert_eq!((code, out.as_str()), (2, ""), "{told}");
     assert!(told.contains("tag alder: ") && told.contains(LEAVE), "{told}");
 }
@@ -93,8 +89,8 @@ fn findings_survive_a_second_writing() {
     let scratch = Scratch::new("twice");
     let (one, two) = (scratch.0.join("one"), scratch.0.join("two"));
     let raw = root().join("demo-data/raw/birch");
-    readodds(&["lab", raw.to_str().unwrap(), "--write", one.to_str().unwrap()]);
-    let (code, _, told) = readodds(&["lab", one.to_str().unwrap(), "--write", two.to_str().unwrap()]);
+    run(&["lab", raw.to_str().unwrap(), "--write", one.to_str().unwrap()]);
+    let (code, _, told) = run(&["lab", one.to_str().unwrap(), "--write", two.to_str().unwrap()]);
     assert_eq!(code, 0, "{told}");
     let text = |folder: &Path| std::fs::read_to_string(folder.join("tag.toml")).unwrap();
     let count = |text: &str| text.matches("[[finding]]").count();
@@ -112,7 +108,7 @@ fn nothing_is_written_that_could_not_be_read_again() {
     std::fs::write(raw.join("tag.toml"), toml).unwrap();
     std::fs::write(raw.join("a.txt"), "f,p,r\n864,10,-50\n866,10,-50\n868,-,\n").unwrap();
     let written = scratch.0.join("written");
-    let (code, _, told) = readodds(&["lab", raw.to_str().unwrap(), "--write", written.to_str().unwrap()]);
+    let (code, _, told) = run(&["lab", raw.to_str().unwrap(), "--write", written.to_str().unwrap()]);
     assert_eq!(code, 2, "{told}");
     assert!(told.contains("csv-range") && told.contains("nothing was written"), "{told}");
     assert!(!written.exists());

@@ -1,7 +1,10 @@
 //! Long runs from the outside: killed and resumed, interrupted, cut into shards; always the same bytes.
 
+mod command;
+
+use command::folder;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
@@ -24,13 +27,6 @@ fn finished(mut command: Command) -> Output {
     let output = command.output().expect("the binary starts");
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     output
-}
-
-fn folder(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    let _ = fs::remove_dir_all(&folder);
-    fs::create_dir_all(&folder).expect("a folder for the test");
-    folder
 }
 
 /// Waits until the file has changed since `before`, or the child has ended.

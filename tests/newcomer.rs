@@ -1,13 +1,9 @@
 //! What a newcomer calls first: a scenario from a few answers, completions, manual pages.
 
-use assert_cmd::Command;
-use std::path::Path;
+mod command;
 
-fn readodds(arguments: &[&str]) -> (i32, String, String) {
-    let done = Command::cargo_bin("readodds").unwrap().args(arguments).output().unwrap();
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    (done.status.code().unwrap_or(-1), text(&done.stdout), text(&done.stderr))
-}
+use command::run;
+use std::path::Path;
 
 #[test]
 fn a_new_scenario_is_checked_and_forecast_as_it_stands() {
@@ -18,12 +14,12 @@ fn a_new_scenario_is_checked_and_forecast_as_it_stands() {
         let call =
             ["new", "--region", "usa", "--weather", "rain", "--antennas", antennas, "--road-width", "6"];
         let call = [&call[..], &["--tag", tag.to_str().unwrap(), "--out", path]].concat();
-        let (code, _, told) = readodds(&call);
+        let (code, _, told) = run(&call);
         assert_eq!(code, 0, "{told}");
-        let (code, out, told) = readodds(&["check", path]);
+        let (code, out, told) = run(&["check", path]);
         assert_eq!(code, 0, "{out}{told}");
         assert!(!out.contains("set-up-doubtful"), "{out}");
-        let (code, out, told) = readodds(&["predict", path, "--worlds", "4", "--passings-per-world", "30"]);
+        let (code, out, told) = run(&["predict", path, "--worlds", "4", "--passings-per-world", "30"]);
         assert!(code == 0 && out.contains("My race") && out.contains("finish"), "{out}{told}");
         std::fs::remove_file(&file).unwrap();
     }
@@ -31,17 +27,17 @@ fn a_new_scenario_is_checked_and_forecast_as_it_stands() {
 
 #[test]
 fn a_wrong_answer_names_the_choices() {
-    let (code, _, told) = readodds(&["new", "--region", "US"]);
+    let (code, _, told) = run(&["new", "--region", "US"]);
     assert!(code == 2 && told.contains("did you mean usa?") && told.contains("eu_lower"), "{told}");
-    let (code, _, told) = readodds(&["new", "--region", "usa", "--weather", "rainy"]);
+    let (code, _, told) = run(&["new", "--region", "usa", "--weather", "rainy"]);
     assert!(code == 2 && told.contains("downpour"), "{told}");
-    let (code, _, told) = readodds(&["new", "--region", "usa", "--road-width", "600"]);
+    let (code, _, told) = run(&["new", "--region", "usa", "--road-width", "600"]);
     assert!(code == 2 && told.contains("0.5 to 60 m"), "{told}");
 }
 
 #[test]
 fn completions_and_manual_know_every_command() {
-    let (_, help, _) = readodds(&["help"]);
+    let (_, help, _) = run(&["help"]);
     let commands: Vec<&str> = help
         .lines()
         .skip_while(|line| !line.starts_with("Commands:"))
@@ -51,23 +47,23 @@ fn completions_and_manual_know_every_command() {
         .filter_map(|line| line.split_whitespace().next())
         .collect();
     assert!(commands.len() > 10, "{commands:?}");
-    let whole = readodds(&["manual"]).1;
+    let whole = run(&["manual"]).1;
     for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
-        let script = readodds(&["completions", shell]).1;
+        let script = run(&["completions", shell]).1;
         for command in &commands {
             assert!(script.contains(command), "{shell} does not know {command}");
         }
     }
     for command in commands.iter().filter(|command| **command != "help") {
         assert!(whole.contains(command), "{command}");
-        let page = readodds(&["manual", command]).1;
+        let page = run(&["manual", command]).1;
         assert!(
             page.contains(&format!(".TH readodds-{command} "))
                 && page.contains(&format!("\\fBreadodds {command}\\fR")),
             "{command}: {page}"
         );
     }
-    assert_eq!(readodds(&["manual", "foretell"]).0, 2);
+    assert_eq!(run(&["manual", "foretell"]).0, 2);
 }
 
 #[test]

@@ -1,17 +1,11 @@
 //! No result takes the place of an input, of another result, or of a file of the user's; figures and tag folders come whole.
 
+mod command;
+
+use command::{ROOT, folder, said};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
-
-const ROOT: &str = env!("CARGO_MANIFEST_DIR");
-
-fn folder(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    let _ = fs::remove_dir_all(&folder);
-    fs::create_dir_all(&folder).expect("a folder for the test");
-    folder
-}
 
 /// A scenario and its tag in a folder of their own.
 fn home(name: &str) -> PathBuf {
@@ -33,10 +27,6 @@ fn run(home: &Path, arguments: &[&str]) -> Output {
 fn predict(home: &Path, more: &[&str]) -> Output {
     let short = ["predict", "race.toml", "--tag", "tag", "--worlds", "4", "--passings-per-world", "20"];
     run(home, &[&short, more].concat())
-}
-
-fn said(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
 /// Path and content of every file below a folder.

@@ -1,27 +1,13 @@
 //! Read logs to counts: against a count of the same rows that shares no code with it, and what is refused.
 
+mod command;
+
+use command::{folder, one_line, readodds};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::Path;
 
 const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/reads");
 const HALF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/scenarios/half-marathon-rain-eu-lower.toml");
-
-/// A folder of this test alone.
-fn folder(name: &str) -> PathBuf {
-    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join("reads").join(name);
-    let _ = std::fs::remove_dir_all(&path);
-    std::fs::create_dir_all(&path).expect("a folder");
-    path
-}
-
-fn readodds(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_readodds")).args(arguments).output().expect("readodds runs")
-}
-
-fn one_line(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).split_whitespace().collect::<Vec<_>>().join(" ")
-}
 
 /// Cells of the rows of a demo file, without comments and header.
 fn rows(file: &str) -> Vec<Vec<String>> {

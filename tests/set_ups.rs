@@ -1,13 +1,9 @@
 //! A set-up above the region's power limit is refused by every study, and run only on paper; one that was hardly meant is asked about first.
 
-use assert_cmd::Command;
-use std::path::{Path, PathBuf};
+mod command;
 
-fn readodds(arguments: &[&str]) -> (i32, String, String) {
-    let done = Command::cargo_bin("readodds").unwrap().args(arguments).output().unwrap();
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    (done.status.code().unwrap_or(-1), text(&done.stdout), text(&done.stderr))
-}
+use command::{folder, one_line, run};
+use std::path::{Path, PathBuf};
 
 /// A shipped scenario with one change, beside its tag.
 fn changed(name: &str, from: &str, to: &str) -> PathBuf {
@@ -29,30 +25,64 @@ fn power_above_the_limit_is_refused_and_on_paper_said_first() {
     let file = changed("finish-panels-overhead-japan.toml", "power_dbm = 29.0", "power_dbm = 37.0");
     let path = file.to_str().unwrap();
     let few = ["--worlds", "4", "--passings-per-world", "12"];
-    for study in [&["predict"][..], &["drivers"], &["redundancy"], &["explain"]] {
-        let mut call = study.to_vec();
-        call.push(path);
-        let (code, out, told) = readodds(&call);
-        assert_eq!((code, out.as_str()), (2, ""), "{study:?}: {told}");
-        assert!(told.contains("8.00 dB above") && told.contains(ALLOW), "{study:?}: {told}");
+    for study in ["predict", "drivers", "redundancy", "explain", "trial", "live"] {
+        let (code, out, told) = run(&[study, path]);
+        assert_eq!((code, out.as_str()), (2, ""), "{study}: {told}");
+        assert!(told.contains("8.00 dB above") && told.contains(ALLOW), "{study}: {told}");
         assert!(told.contains("set it to 29.00 dBm or less") && told.contains(path), "{told}");
     }
     let page = file.with_extension("html");
     let mut call = vec!["predict", path, ALLOW, "--html", page.to_str().unwrap()];
     call.extend(few);
-    let (code, out, told) = readodds(&call);
+    let (code, out, told) = run(&call);
     assert_eq!(code, 0, "{told}");
     assert!(out.starts_with(FIRST), "{out}");
     assert!(told.contains("8.00 dB above"), "{told}");
     assert!(std::fs::read_to_string(&page).unwrap().contains(FIRST));
     call.extend(["--format", "json"]);
-    let json: serde_json::Value = serde_json::from_str(&readodds(&call).1).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&run(&call).1).unwrap();
     assert_eq!(json["unlawful_power"].as_array().map(Vec::len), Some(4));
-    let (_, out, _) = readodds(&["explain", path, ALLOW]);
-    assert!(out.starts_with(FIRST), "{out}");
     for file in [&file, &page] {
         std::fs::remove_file(file).unwrap();
     }
+}
+
+/// Every study that runs on paper says so in the first line of its text and in its JSON.
+#[test]
+fn every_study_on_paper_says_so_first() {
+    let loud = changed("river-half-rain-usa.toml", "power_dbm = 30.0", "power_dbm = 37.0");
+    let path = loud.to_str().unwrap();
+    let folder = folder("paper");
+    let rows = folder.join("one.rows");
+    let rows = rows.to_str().unwrap();
+    let few = ["--worlds", "4", "--passings-per-world", "12", ALLOW];
+    let shard = [&["predict", path, "--shard", "1/1", "--out", rows], &few[..]].concat();
+    assert_eq!(run(&shard).0, 0, "{}", run(&shard).2);
+    let outcome = folder.join("outcome.toml");
+    let text = format!(
+        "[race]\nname = \"R\"\nscenario = \"{path}\"\n[[point]]\nname = \"finish\"\nreference = \"everyone_filmed\"\npassed = 900\nmissed = 2\n"
+    );
+    std::fs::write(&outcome, text).unwrap();
+    let outcome = outcome.to_str().unwrap();
+    let small = ["--draws", "64", "--passings", "16", ALLOW];
+    for call in [
+        [&["predict", path], &few[..]].concat(),
+        [&["drivers", path], &few[..]].concat(),
+        [&["redundancy", path], &few[..]].concat(),
+        vec!["explain", path, ALLOW],
+        vec!["merge", rows],
+        [&["learn", outcome], &small[..]].concat(),
+        [&["trial", path, "--people", "4", "--minutes", "30"], &small[..]].concat(),
+    ] {
+        let (code, out, told) = run(&call);
+        assert!(matches!(code, 0 | 1), "{call:?}: {told}");
+        assert!(out.starts_with(FIRST), "{call:?}: {out}");
+        let (_, out, told) = run(&[&call[..], &["--format", "json"]].concat());
+        let json: serde_json::Value = serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e}: {told}"));
+        let named = json["unlawful_power"].as_array().unwrap_or_else(|| panic!("{call:?}: nothing named"));
+        assert!(!named.is_empty(), "{call:?}");
+    }
+    std::fs::remove_file(&loud).unwrap();
 }
 
 /// The scenario is lawful, one of its candidates is not.
@@ -64,7 +94,7 @@ fn a_candidate_above_the_limit_is_refused() {
     let candidate = "\n[[candidate]]\nname = \"louder mats\"\ncost = 1\nset = { \"point.finish.line.main.reader.*.antenna.*.power_dbm\" = 36.0 }\n";
     let file = std::env::temp_dir().join(format!("readodds-louder-{}.toml", std::process::id()));
     std::fs::write(&file, text.replace("\"../demo-data/tags", &tag) + candidate).unwrap();
-    let (code, out, told) = readodds(&["redundancy", file.to_str().unwrap(), "--worlds", "4"]);
+    let (code, out, told) = run(&["redundancy", file.to_str().unwrap(), "--worlds", "4"]);
     assert_eq!((code, out.as_str()), (2, ""), "{told}");
     assert!(told.contains("candidate \"louder mats\"") && told.contains(ALLOW), "{told}");
     std::fs::remove_file(&file).unwrap();
@@ -83,15 +113,10 @@ fn a_season_above_the_limit_is_refused() {
         + what_if;
     let file = std::env::temp_dir().join(format!("readodds-season-{}.toml", std::process::id()));
     std::fs::write(&file, text).unwrap();
-    let (code, out, told) = readodds(&["rank", file.to_str().unwrap(), "--most-worlds", "16"]);
+    let (code, out, told) = run(&["rank", file.to_str().unwrap(), "--most-worlds", "16"]);
     assert_eq!((code, out.as_str()), (2, ""), "{told}");
     assert!(told.contains("above what") && told.contains(ALLOW), "{told}");
     std::fs::remove_file(&file).unwrap();
-}
-
-/// Text without its line breaks.
-fn unwrapped(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 const MEANT: &str = "IS THIS SET-UP MEANT? The forecast takes it as written.";
@@ -105,22 +130,22 @@ fn a_set_up_that_was_hardly_meant_is_asked_about_first() {
     let few = ["--worlds", "4", "--passings-per-world", "12"];
     let mut call = vec!["predict", path, "--html", page.to_str().unwrap()];
     call.extend(few);
-    let (code, out, told) = readodds(&call);
+    let (code, out, told) = run(&call);
     assert_eq!(code, 0, "{told}");
-    assert!(out.starts_with(MEANT) && unwrapped(&out).contains("nobody runs over it"), "{out}");
+    assert!(out.starts_with(MEANT) && one_line(out.as_bytes()).contains("nobody runs over it"), "{out}");
     let drawn = std::fs::read_to_string(&page).unwrap();
     assert!(drawn.contains(MEANT) && drawn.contains("nobody runs over it"));
     call.extend(["--format", "json"]);
-    let json: serde_json::Value = serde_json::from_str(&readodds(&call).1).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&run(&call).1).unwrap();
     assert_eq!(json["doubts"].as_array().map(Vec::len), Some(1));
-    assert!(readodds(&["explain", path]).1.starts_with(MEANT));
-    let (code, out, _) = readodds(&["check", path]);
+    assert!(run(&["explain", path]).1.starts_with(MEANT));
+    let (code, out, _) = run(&["check", path]);
     assert!(code == 0 && out.contains("set-up-doubtful") && out.contains("1 doubtful point"), "{out}");
     let candidate = "\n[[candidate]]\nname = \"post in the road\"\ncost = 1\nset = { \"point.*.line.*.reader.*.antenna.*.z_m\" = 1.2 }\n";
     let text = std::fs::read_to_string(&file).unwrap() + candidate;
     std::fs::write(&file, text.replace("y_m = 4.0,", "y_m = 0.0,")).unwrap();
-    let (_, out, _) = readodds(&["check", path]);
-    let out = unwrapped(&out);
+    let (_, out, _) = run(&["check", path]);
+    let out = one_line(out.as_bytes());
     assert!(out.contains("candidate \"post in the road\"") && out.contains("runners will hit it"), "{out}");
     for file in [&file, &page] {
         std::fs::remove_file(file).unwrap();
@@ -131,7 +156,7 @@ fn a_set_up_that_was_hardly_meant_is_asked_about_first() {
 fn a_season_is_checked_as_a_whole() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/seasons");
     let season = root.join("lantern-coast.toml");
-    let (code, out, told) = readodds(&["check", season.to_str().unwrap()]);
+    let (code, out, told) = run(&["check", season.to_str().unwrap()]);
     assert!(code == 0 && out.contains("Nothing speaks against 19 scenarios"), "{out}{told}");
     let text = std::fs::read_to_string(&season).unwrap();
     let what_if = "\n[[what_if]]\nname = \"high gantry\"\n[[what_if.change]]\nwhere = { \"event.name\" = \"Lantern Town mile\" }\nset = { \"point.finish.line.*.reader.*.antenna.*.z_m\" = 10.0, \"point.turn.line.*.reader.*.antenna.*.power_dbm\" = 36.0 }\n";
@@ -142,9 +167,9 @@ fn a_season_is_checked_as_a_whole() {
     }
     let changed = std::env::temp_dir().join(format!("readodds-season-check-{}.toml", std::process::id()));
     std::fs::write(&changed, text).unwrap();
-    let (code, out, told) = readodds(&["check", changed.to_str().unwrap()]);
+    let (code, out, told) = run(&["check", changed.to_str().unwrap()]);
     assert!(
-        code == 1 && out.contains("power-above-limit") && unwrapped(&out).contains("not feet"),
+        code == 1 && out.contains("power-above-limit") && one_line(out.as_bytes()).contains("not feet"),
         "{out}{told}"
     );
     std::fs::remove_file(&changed).unwrap();

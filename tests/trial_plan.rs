@@ -1,31 +1,12 @@
 //! A planned trial: what it says of itself, its folder as `learn` takes it, and what is refused.
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+mod command;
+
+use command::{folder, one_line, readodds};
 
 const RACE: &str = "scenarios/half-marathon-rain-eu-lower.toml";
 const YARD: &str = "demo-data/outcomes/yard-walk.toml";
 const FEW: [&str; 8] = ["--draws", "64", "--passings", "16", "--people", "5", "--minutes", "30"];
-
-/// A folder of this test alone.
-fn folder(name: &str) -> PathBuf {
-    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join("trial_plan").join(name);
-    let _ = std::fs::remove_dir_all(&path);
-    std::fs::create_dir_all(&path).expect("a folder");
-    path
-}
-
-fn readodds(arguments: &[&str]) -> Output {
-    let run = Command::new(env!("CARGO_BIN_EXE_readodds"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(arguments)
-        .output();
-    run.expect("readodds runs")
-}
-
-fn one_line(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).split_whitespace().collect::<Vec<_>>().join(" ")
-}
 
 #[test]
 fn a_planned_trial_is_honest_and_can_be_filled_in() {

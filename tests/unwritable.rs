@@ -1,17 +1,13 @@
 //! What cannot be written: found before the run where it can be, named with its reason, and never half a file.
 
+mod command;
+
+use command::{folder, said};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 const BIN: &str = env!("CARGO_BIN_EXE_readodds");
-
-fn folder(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    let _ = fs::remove_dir_all(&folder);
-    fs::create_dir_all(&folder).expect("a folder for the test");
-    folder
-}
 
 /// A short forecast with more options.
 fn predict(more: &[&str]) -> Command {
@@ -41,10 +37,6 @@ fn limited<'a>(blocks: u64, arguments: impl Iterator<Item = &'a std::ffi::OsStr>
 #[cfg(unix)]
 fn cramped(blocks: u64, more: &[&str]) -> Output {
     limited(blocks, predict(more).get_args()).output().expect("a POSIX shell")
-}
-
-fn said(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
 /// Names of all files below a folder.

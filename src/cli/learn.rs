@@ -13,9 +13,9 @@ use crate::diag::Diagnostic;
 use crate::learn::folder;
 use crate::outcome::{race, trial};
 use crate::passing::{Prepared, prepare};
-use crate::report::learn_text::learn_text;
+use crate::report::learn_text::{doubts, learn_text};
 use crate::report::pages::learn::page;
-use crate::study::learn::{Given, Plan, SourceAnswer, Verdict, answer};
+use crate::study::learn::{Given, Plan, answer};
 use crate::study::provenance::findings_of;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -46,7 +46,8 @@ pub fn run(args: &LearnArgs, mut places: Places) -> Result<ExitCode, Failure> {
         ));
     };
     if let Some(folder) = write {
-        let files = folder::files(&posterior, &given[0].prepared, answer.learned_from.clone());
+        let from = answer.learned_from.clone();
+        let files = folder::files(&posterior, &given[0].prepared, from, doubts(&answer));
         let path = folder.path().to_owned();
         let written = folder.replace(&files.map_err(Failure::Internal)?, |_| false);
         written.map_err(|e| Failure::Write(format!("cannot write {}: {e}", path.display())))?;
@@ -58,12 +59,7 @@ pub fn run(args: &LearnArgs, mut places: Places) -> Result<ExitCode, Failure> {
         Format::Text => learn_text(&answer, args.write.as_deref()),
         Format::Json => json(&answer)?,
     })?;
-    let outside = |s: &SourceAnswer| {
-        s.before.verdict == Verdict::Outside
-            || s.causes.iter().any(|c| c.foreseen.verdict == Verdict::Outside)
-    };
-    let fits = answer.trusted && !answer.sources.iter().any(outside);
-    Ok(ExitCode::from(if fits { DONE } else { NOT_MET }))
+    Ok(ExitCode::from(if doubts(&answer).is_empty() { DONE } else { NOT_MET }))
 }
 
 /// Reads every outcome with its scenario, tag and trial; all problems of all files are told together.

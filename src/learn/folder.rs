@@ -21,11 +21,13 @@ use serde::{Deserialize, Serialize};
 use std::path::Path;
 
 const FORMAT: &str = "readodds learned beliefs";
-const FORMAT_VERSION: u32 = 1;
+const FORMAT_VERSION: u32 = 2;
 /// Vectors kept of each group.
 const KEPT: usize = 8;
 /// Groups lighter than this are left out.
 const LIGHT: f64 = 1e-7;
+/// Longest text of a description, bytes.
+const MOST_TEXT: usize = 2000;
 pub const DESCRIPTION: &str = "learned.toml";
 pub const VECTORS: &str = "learned.csv";
 
@@ -73,8 +75,8 @@ pub struct Description {
     pub format_version: u32,
     pub race_effect_db: f64,
     pub effective_groups: f64,
-    /// Whether the weights can be trusted (see `pareto`).
-    pub trusted: bool,
+    /// Why it should not be believed without more ado, in sentences.
+    pub doubts: Vec<String>,
     pub vectors_sha256: String,
     pub ties: Ties,
     pub learned_from: Vec<LearnedFrom>,
@@ -92,15 +94,20 @@ fn kept() -> impl Iterator<Item = &'static Unknown> {
     UNKNOWNS.iter().filter(|u| u.layer == Layer::NobodyKnows)
 }
 
-/// The files of a folder.
-pub fn files(posterior: &Posterior, prepared: &Prepared, from: Vec<LearnedFrom>) -> Result<Files, String> {
+/// The files of a folder; `doubts` are repeated by every command that uses it.
+pub fn files(
+    posterior: &Posterior,
+    prepared: &Prepared,
+    from: Vec<LearnedFrom>,
+    doubts: Vec<String>,
+) -> Result<Files, String> {
     let csv = table(&kept_vectors(posterior), prepared).map_err(|e| e.to_string())?;
     let description = Description {
         format: FORMAT.to_owned(),
         format_version: FORMAT_VERSION,
         race_effect_db: prepared.tag.spread.race_effect_db,
         effective_groups: posterior.effective,
-        trusted: posterior.is_enough(),
+        doubts,
         vectors_sha256: hash(&csv),
         ties: Ties::of(&prepared.course, &prepared.tag),
         learned_from: from,
@@ -176,6 +183,11 @@ pub fn from_texts(folder: &Path, toml: TextFile, csv: TextFile) -> Checked<Learn
         let why = format!("races differ by {effect} dB in it, which no run writes");
         return Err(broken(&toml.source, why));
     }
+    let texts = description.learned_from.iter().flat_map(|from| [&from.name, &from.path]);
+    if let Some(long) = texts.chain(&description.doubts).find(|text| text.len() > MOST_TEXT) {
+        let why = format!("a text of {} characters, {MOST_TEXT} at most", long.len());
+        return Err(broken(&toml.source, why));
+    }
     if description.vectors_sha256 != csv.sha256 {
         return Err(broken(
             &csv.source,
@@ -249,12 +261,8 @@ impl LearnedFolder {
         let names: Vec<&str> = self.description.learned_from.iter().map(|from| from.name.as_str()).collect();
         let shown = names.iter().take(4).copied().collect::<Vec<_>>().join(", ");
         let more = if names.len() > 4 { format!(" and {} more", names.len() - 4) } else { String::new() };
-        let doubt = if self.description.trusted {
-            ""
-        } else {
-            " Its weights rest on too few draws: take it for a hint."
-        };
-        format!("Beliefs learned from {shown}{more}.{doubt}")
+        let doubts: String = self.description.doubts.iter().map(|doubt| format!(" {doubt}")).collect();
+        format!("Beliefs learned from {shown}{more}.{doubts}")
     }
 
     /// Whether it was learned with this tag in this band; if not, what belongs to the tag is left out.

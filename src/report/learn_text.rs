@@ -92,8 +92,28 @@ pub fn rung_row(r: &RungAnswer) -> Vec<String> {
     ]
 }
 
-/// The answer in a few sentences.
+/// The answer in a few sentences: what speaks against it, then what the forecast has become.
 pub fn first_words(a: &Answer) -> Vec<String> {
+    let mut out = doubts(a);
+    if let Some(t) = a.targets.first() {
+        out.push(format!(
+            "From {}: {} now misses {} of 10,000 on average ({} before), {} to {} from race to race ({} to {} before), tag {}.",
+            from_words(a),
+            t.point,
+            per_10_000(t.after.mean),
+            per_10_000(t.before.mean),
+            per_10_000(t.after.p05),
+            per_10_000(t.after.p95),
+            per_10_000(t.before.p05),
+            per_10_000(t.before.p95),
+            a.tag.name
+        ));
+    }
+    out
+}
+
+/// What speaks against believing it.
+pub fn doubts(a: &Answer) -> Vec<String> {
     let mut out = Vec::new();
     let outside: Vec<&SourceAnswer> =
         a.sources.iter().filter(|s| s.before.verdict == Verdict::Outside).collect();
@@ -121,23 +141,9 @@ pub fn first_words(a: &Answer) -> Vec<String> {
     }
     if !a.trusted {
         out.push(format!(
-            "The weights rest on {} effective draws of {}: take what follows for a hint. More draws (--draws) or fewer, surer counts may help; if not, these beliefs cannot produce these counts.",
+            "The weights rest on {} effective draws of {}: take what was learned for a hint. More draws (--draws) or fewer, surer counts may help; if not, these beliefs cannot produce these counts.",
             significant(a.effective_groups),
             grouped(a.groups)
-        ));
-    }
-    if let Some(t) = a.targets.first() {
-        out.push(format!(
-            "From {}: {} now misses {} of 10,000 on average ({} before), {} to {} from race to race ({} to {} before), tag {}.",
-            from_words(a),
-            t.point,
-            per_10_000(t.after.mean),
-            per_10_000(t.before.mean),
-            per_10_000(t.after.p05),
-            per_10_000(t.after.p95),
-            per_10_000(t.before.p05),
-            per_10_000(t.before.p95),
-            a.tag.name
         ));
     }
     out

@@ -1,25 +1,13 @@
 //! A study in every form it is written in, for the tests that hold the forms against each other.
 
+#[path = "../command/mod.rs"]
+mod command;
 #[path = "../sample/whole.rs"]
 mod whole;
 
+pub use command::{command as readodds, folder};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
-use std::process::Command;
-
-/// An empty folder of the test's own.
-pub fn folder(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("forms-{name}"));
-    let _ = std::fs::remove_dir_all(&folder);
-    std::fs::create_dir_all(&folder).expect("a folder for the test");
-    folder
-}
-
-pub fn readodds(arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_readodds"));
-    command.args(arguments).current_dir(env!("CARGO_MANIFEST_DIR"));
-    command
-}
 
 /// Head and rows of a CSV file.
 pub fn csv(path: &Path) -> (Vec<String>, Vec<Vec<String>>) {
