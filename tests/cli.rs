@@ -129,7 +129,7 @@ fn explain_csv_has_the_columns_and_odds_that_multiply() {
     assert_eq!(
         lines.next(),
         Some(
-            "time_s,x_m,y_m,z_m,line,reader,antenna,freq_mhz,incident_dbm,threshold_dbm,received_dbm,awake,heard_odds,alone_odds"
+            "time_s,x_m,y_m,z_m,yaw_deg,gap_mm,line,reader,antenna,freq_mhz,direct_dbm,direct_screens_db,reflected_dbm,scattered_dbm,losses_db,incident_dbm,measured_dbm,threshold_dbm,backscatter_db,received_dbm,awake,powered_share,heard_odds,alone_odds"
         )
     );
     let mut miss = 1.0;
@@ -140,14 +140,15 @@ fn explain_csv_has_the_columns_and_odds_that_multiply() {
         let number = |i: usize| cells[i].parse::<f64>().expect("a number");
         assert!(number(0) >= last);
         last = number(0);
-        assert_eq!(cells[11] == "1", number(8) >= number(9), "awake is incident at or above threshold");
-        miss *= 1.0 - number(11) * number(12) * number(13);
+        assert_eq!(cells[20] == "1", number(21) > 0.0);
+        assert!(cells[20] == "0" || number(15) >= number(17), "awake is incident at or above threshold");
+        miss *= 1.0 - number(21) * number(22) * number(23);
         rows += 1;
     }
     assert!(rows > 50);
     let story: Value =
         serde_json::from_slice(&readodds(&json_args).code(0).get_output().stdout).expect("JSON");
-    let told = story["miss_odds"].as_f64().expect("a number");
+    let told = story["passings"][0]["miss_odds"].as_f64().expect("a number");
     assert!((told - miss).abs() < 1e-12);
 }
 

@@ -10,8 +10,7 @@ use crate::random::{MAX_PASSINGS, MAX_RACES};
 use crate::report::explain_text::{story_text, trace_csv, worst_text};
 use crate::report::pages::explain::page;
 use crate::report::words::first_lines;
-use crate::study::explain::explain;
-use crate::study::provenance::Provenance;
+use crate::study::explain::{Answer, explain};
 use crate::study::which_point::which_point;
 use crate::study::worst::{Search, worst};
 use std::process::ExitCode;
@@ -41,38 +40,32 @@ pub fn run(args: &ExplainArgs, mut places: Places) -> Result<ExitCode, Failure> 
         ));
     }
     let prepared = load(&args.inputs)?.prepared;
-    let mut said_first = String::new();
-    first_lines(&mut said_first, &Provenance::new(args.inputs.seed, &prepared.course, &prepared.tag));
     places.spare(files_of(&prepared.course, &prepared.tag))?;
     let point = which_point(&prepared.course, args.point.as_deref())
         .map_err(|missing| Failure::Usage(missing.to_string()))?;
     let name = &prepared.points[point].name;
     let seed = args.inputs.seed;
-    let text = match args.worst {
-        Some(count) => {
-            let stories = worst(&prepared, seed, point, SEARCH, count);
-            match args.format {
-                TraceFormat::Text => said_first + &worst_text(name, &stories, SEARCH.races),
-                TraceFormat::Json => json(&stories)?,
-                TraceFormat::Csv => {
-                    return Err(Failure::Usage(
-                        "--worst tells passings in text or json; csv is the trace of one passing".to_owned(),
-                    ));
-                }
-            }
+    let passings = match args.worst {
+        Some(count) => worst(&prepared, seed, point, SEARCH, count),
+        None => vec![explain(&prepared, seed, point, args.race, args.passing, true)],
+    };
+    let answer = Answer::new(&prepared, seed, passings);
+    if album.wanted() {
+        album.write(&page(&answer, &prepared))?;
+    }
+    let mut text = String::new();
+    first_lines(&mut text, &answer.provenance);
+    let text = match (args.format, args.worst) {
+        (TraceFormat::Json, _) => json(&answer)?,
+        (TraceFormat::Text, Some(_)) => text + &worst_text(name, &answer.passings, SEARCH.races),
+        (TraceFormat::Text, None) => text + &story_text(&answer.passings[0], ROUNDS_SHOWN),
+        (TraceFormat::Csv, Some(_)) => {
+            return Err(Failure::Usage(
+                "--worst tells passings in text or json; csv is the trace of one passing".to_owned(),
+            ));
         }
-        None => {
-            let story = explain(&prepared, seed, point, args.race, args.passing, true);
-            if album.wanted() {
-                album.write(&page(&story, &prepared, seed))?;
-            }
-            match args.format {
-                TraceFormat::Text => said_first + &story_text(&story, ROUNDS_SHOWN),
-                TraceFormat::Json => json(&story)?,
-                TraceFormat::Csv => {
-                    trace_csv(&story).map_err(|e| Failure::Internal(format!("cannot write CSV: {e}")))?
-                }
-            }
+        (TraceFormat::Csv, None) => {
+            trace_csv(&answer.passings[0]).map_err(|e| Failure::Internal(format!("cannot write CSV: {e}")))?
         }
     };
     output.write(&text)?;

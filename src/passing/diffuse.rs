@@ -20,6 +20,7 @@ use crate::random::Stream;
 use crate::vector::{Field, Vec3};
 use multiversion::multiversion;
 use num_complex::Complex64;
+use serde::Serialize;
 use std::f64::consts::PI;
 
 pub const WAVES: usize = 8;
@@ -101,12 +102,37 @@ impl DiffuseWaves {
         Complex64::new(re.iter().sum::<f64>() * wavelength_m, im.iter().sum::<f64>() * wavelength_m)
     }
 
+    /// The waves one by one.
+    pub fn told(&self) -> Vec<WaveFacts> {
+        let one = |m: usize| WaveFacts {
+            x: self.x[m],
+            y: self.y[m],
+            z: self.z[m],
+            detour_m: self.detour_m[m],
+            amplitude: self.amplitude[m],
+            phase_deg: self.phase_rad[m].to_degrees(),
+        };
+        (0..WAVES).map(one).collect()
+    }
+
     /// Largest |sum| at any place at least `distance` m from the antenna.
     #[inline(always)]
     pub fn bound(&self, distance: f64, wavelength_m: f64) -> f64 {
         let each = self.amplitude.iter().zip(&self.detour_m);
         each.map(|(amplitude, detour_m)| amplitude / (distance + detour_m)).sum::<f64>() * wavelength_m
     }
+}
+
+/// One scattered wave in numbers: direction of travel, and the terms of [`DiffuseWaves::sum`].
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct WaveFacts {
+    pub x: f64,
+    pub y: f64,
+    pub z: f64,
+    pub detour_m: f64,
+    /// aₘ: the wave adds λ·aₘ/(d₁ + detour)·e^(j(phase − k(û·r + detour))).
+    pub amplitude: f64,
+    pub phase_deg: f64,
 }
 
 /// Waves from uniforms in (0, 1): detour, power, phase, angle of the field.

@@ -24,6 +24,7 @@ use super::turn::turn;
 use crate::units::wavelength_m;
 use crate::vector::{Field, Vec3};
 use num_complex::Complex64;
+use serde::Serialize;
 use std::f64::consts::PI;
 
 /// Nearer than this the far-field form means nothing, m.
@@ -74,7 +75,7 @@ impl Scene<'_> {
         let taker = self.taker();
         let scale = self.direct_scale(antenna, channel, instant, sight);
         let mut sum = taker.amplitude(&Ray::direct(instant, sight, channel.wave_number, scale));
-        self.each_image(antenna, channel, instant, |ray| sum += taker.amplitude(&ray));
+        self.each_image(antenna, channel, instant, |ray, _| sum += taker.amplitude(&ray));
         sum + diffuse
     }
 
@@ -122,24 +123,20 @@ impl Scene<'_> {
         antenna: &PreparedAntenna,
         channel: &Channel,
         instant: &Instant,
-        mut visit: impl FnMut(Ray),
+        mut visit: impl FnMut(Ray, Origin),
     ) {
         let radiator = &antenna.radiator;
-        let mut ray = |from: Vec3,
-                       below_ground: bool,
-                       k: Vec3,
-                       distance: f64,
-                       field: Field,
-                       amplitude: f64| {
-            let scale = self.scale(channel, instant, from, below_ground, distance) * amplitude;
-            visit(Ray { k, distance, field, scale, worn: instant.worn, wave_number: channel.wave_number });
+        let mut ray = |way: Way, from: Vec3, k: Vec3, distance: f64, field: Field, amplitude: f64| {
+            let scale = self.scale(channel, instant, from, way == Way::Road, distance) * amplitude;
+            let ray = Ray { k, distance, field, scale, worn: instant.worn, wave_number: channel.wave_number };
+            visit(ray, Origin { way, from, amplitude });
         };
         for &along_m in &antenna.further_m {
             let from = radiator.at + radiator.across * along_m;
             let path = instant.at - from;
             let distance = path.norm().max(NEAREST_M);
             let k = path * (1.0 / distance);
-            ray(from, false, k, distance, radiator.field(k), radiator.amplitude(k));
+            ray(Way::Element, from, k, distance, radiator.field(k), radiator.amplitude(k));
         }
         if antenna.ground {
             let image = radiator.at.mirrored_in_z();
@@ -149,7 +146,7 @@ impl Scene<'_> {
             let leaving = arriving.mirrored_in_z();
             let reflection = self.race.road(self.point).at(arriving.z);
             let (_, field) = mirror(leaving, &radiator.field(leaving), crate::vector::Z, &reflection);
-            ray(image, true, arriving, distance, field, radiator.amplitude(leaving));
+            ray(Way::Road, image, arriving, distance, field, radiator.amplitude(leaving));
         }
         for plane in &self.race.prepared.points[self.point].planes {
             let depth = (radiator.at - plane.at).dot(plane.normal);
@@ -164,7 +161,7 @@ impl Scene<'_> {
             let arriving = path * (1.0 / distance);
             let leaving = arriving - plane.normal * (2.0 * arriving.dot(plane.normal));
             let (_, field) = mirror(leaving, &radiator.field(leaving), plane.normal, &METAL);
-            ray(image, false, arriving, distance, field, radiator.amplitude(leaving));
+            ray(Way::Plane, image, arriving, distance, field, radiator.amplitude(leaving));
         }
     }
 
@@ -187,6 +184,28 @@ impl Scene<'_> {
     pub fn diffuse(&self, waves: &DiffuseWaves, channel: &Channel, at: Vec3, sight: &Sight) -> Complex64 {
         four_at_once::diffuse_sum(waves, at, sight.distance, channel.wave_number)
     }
+}
+
+/// How a ray gets to the tag.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Way {
+    Direct,
+    /// From a further element fed together with the first.
+    Element,
+    /// Reflected by the road.
+    Road,
+    /// Reflected by a metal plane.
+    Plane,
+}
+
+/// Where a ray seems to come from.
+#[derive(Clone, Copy, Debug)]
+pub struct Origin {
+    pub way: Way,
+    pub from: Vec3,
+    /// √G that way.
+    pub amplitude: f64,
 }
 
 /// One ray on its way to the tag.

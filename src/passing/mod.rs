@@ -40,6 +40,7 @@ pub mod turn;
 pub mod unknowns;
 pub mod waiting;
 pub mod waking;
+pub mod ways;
 
 pub use draw::{CrossingDraw, CrossingId, RaceDraw, RunnerDraw};
 pub use pass::{Crossing, Workspace, pass};

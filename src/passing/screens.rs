@@ -18,6 +18,7 @@ use crate::random::Stream;
 use crate::random::transform::poisson_quantile;
 use crate::vector::Vec3;
 use multiversion::multiversion;
+use serde::Serialize;
 use std::f64::consts::{FRAC_PI_2, PI};
 
 pub const SCREEN_WIDTH_M: f64 = 0.45;
@@ -35,7 +36,7 @@ pub const REACH_M: f64 = 4.0;
 pub const MAX_NEIGHBOURS: usize = 128;
 
 /// A neighbour's place: metres ahead of the runner and metres from the middle of the road.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Neighbour {
     pub ahead_m: f64,
     pub y_m: f64,
@@ -113,20 +114,34 @@ pub fn neighbours_amplitude(
     below_ground: bool,
     wavelength_m: f64,
 ) -> f64 {
+    let mut amplitude = 1.0;
+    each_screen(neighbours, runner_x_m, from, to, below_ground, wavelength_m, |_, one| amplitude *= one);
+    amplitude.max(CAP_AMPLITUDE)
+}
+
+/// Number and amplitude factor of each neighbour near that ray.
+#[inline(always)]
+pub fn each_screen(
+    neighbours: &[Neighbour],
+    runner_x_m: f64,
+    from: Vec3,
+    to: Vec3,
+    below_ground: bool,
+    wavelength_m: f64,
+    mut told: impl FnMut(usize, f64),
+) {
     let z = (if below_ground { -SCREEN_HEIGHT_M } else { 0.0 }, SCREEN_HEIGHT_M);
     let (dx, dy) = (to.x - from.x, to.y - from.y);
     let horizontal2 = dx * dx + dy * dy;
-    let mut amplitude = 1.0;
-    for n in neighbours {
+    for (number, n) in neighbours.iter().enumerate() {
         let (px, py) = (runner_x_m + n.ahead_m - from.x, n.y_m - from.y);
         let along = px * dx + py * dy;
         let aside = px * dy - py * dx;
         if along > 0.0 && along < horizontal2 && aside * aside < ASIDE_M * ASIDE_M * horizontal2 {
             let place = (runner_x_m + n.ahead_m, n.y_m);
-            amplitude *= screen_amplitude(from, to, place, SCREEN_WIDTH_M, z, wavelength_m);
+            told(number, screen_amplitude(from, to, place, SCREEN_WIDTH_M, z, wavelength_m));
         }
     }
-    amplitude.max(CAP_AMPLITUDE)
 }
 
 #[cfg(test)]

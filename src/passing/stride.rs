@@ -113,6 +113,12 @@ impl Stride {
         }
     }
 
+    /// Yaw of the trunk at time `time_s`, sway included.
+    pub fn yaw_deg(&self, time_s: f64) -> f64 {
+        let sway = sin_cos(0.5 * self.step_rad_s * time_s + self.sway_phase_rad).0;
+        (self.yaw_rad + self.sway_rad * sway).to_degrees()
+    }
+
     /// Place of the tag without bounce at time `time_s`.
     pub fn mean_place(&self, time_s: f64) -> Vec3 {
         Vec3::new(self.speed_m_s * time_s, self.lateral_m, self.height_m)

@@ -125,7 +125,7 @@ fn add_images(
         lanes.iter().zip(taken).for_each(|(&lane, c)| sums[lane] += c);
     };
     for (l, ask) in asks.iter().enumerate().filter(|(l, _)| begun[*l].is_some()) {
-        scene.each_image(ask.antenna, ask.channel, ask.instant, |ray| {
+        scene.each_image(ask.antenna, ask.channel, ask.instant, |ray, _| {
             (rays[count], lanes[count]) = (ray, l);
             count += 1;
             if count == LANES {

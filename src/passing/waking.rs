@@ -45,6 +45,17 @@ pub struct At {
 
 /// What reaches the tag and comes back at `time_s` from the line.
 pub fn at(crossing: &Crossing, scene: &Scene, asked: &Asked, time_s: f64) -> At {
+    asked_at(crossing, scene, asked, time_s, |_, at| at)
+}
+
+/// The same, handed on with the question that was asked.
+pub fn asked_at<T>(
+    crossing: &Crossing,
+    scene: &Scene,
+    asked: &Asked,
+    time_s: f64,
+    told: impl FnOnce(&Ask, At) -> T,
+) -> T {
     let race = crossing.race;
     let instant = crossing.stride.at(time_s);
     let s = closeness(instant.worn.gap_mm);
@@ -65,7 +76,7 @@ pub fn at(crossing: &Crossing, scene: &Scene, asked: &Asked, time_s: f64) -> At 
         backscatter_db,
     };
     let (received_dbm, heard) = (ask.received_dbm(&detail), ask.heard(scene, &detail));
-    At { instant, detail, received_dbm, heard }
+    told(&ask, At { instant, detail, received_dbm, heard })
 }
 
 /// Parts of a long round in the order of time: `told` hears the weakest margin so far (dB, without the sample's offset), the heard odds of

@@ -2,22 +2,33 @@
 
 use super::visible::cell;
 use super::words::{grouped, percent, rate_percent, table, wrap};
+use crate::passing::trace::TraceRow;
 use crate::study::explain::PassingStory;
 
 /// Columns of the trace, in this order.
-pub const TRACE_COLUMNS: [&str; 14] = [
+pub const TRACE_COLUMNS: [&str; 24] = [
     "time_s",
     "x_m",
     "y_m",
     "z_m",
+    "yaw_deg",
+    "gap_mm",
     "line",
     "reader",
     "antenna",
     "freq_mhz",
+    "direct_dbm",
+    "direct_screens_db",
+    "reflected_dbm",
+    "scattered_dbm",
+    "losses_db",
     "incident_dbm",
+    "measured_dbm",
     "threshold_dbm",
+    "backscatter_db",
     "received_dbm",
     "awake",
+    "powered_share",
     "heard_odds",
     "alone_odds",
 ];
@@ -40,7 +51,11 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
         vec!["this sample".into(), format!("{:+.2} dB, {:+.2} MHz", d.sample_offset_db, d.sample_shift_mhz)],
         vec!["lean, yaw".into(), format!("{:.1}, {:.1} deg", d.lean_deg, d.yaw_deg)],
         vec!["steps".into(), format!("{:.0} per min", d.steps_per_min)],
-        vec!["neighbours within 4 m".into(), d.neighbours.to_string()],
+        vec![
+            "sway, flutter, bounce".into(),
+            format!("{:.1} deg, {} of the gap, {:.3} m", d.sway_deg, percent(d.flutter_share), d.bounce_m),
+        ],
+        vec!["neighbours within 4 m".into(), d.neighbours.len().to_string()],
     ];
     if let Some(nearest) = d.nearest_neighbour_m {
         rows.push(vec!["nearest neighbour".into(), format!("{nearest:.2} m")]);
@@ -86,7 +101,7 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
         strongest.truncate(most_rounds);
         strongest.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
         out.push_str(&format!(
-            "\nThe {} strongest of {} rounds (all of them: --format csv)\n",
+            "\nThe {} strongest of {} rounds, powers in dBm: direct, reflected and scattered waves add with their\nphases to the incident power (all rounds: --format csv; all ways with phases: --format json)\n",
             strongest.len(),
             grouped(story.rounds.len() as u64)
         ));
@@ -94,36 +109,49 @@ pub fn story_text(story: &PassingStory, most_rounds: usize) -> String {
             .iter()
             .map(|r| {
                 vec![
-                    format!("{:+.3} s", r.time_s),
+                    format!("{:+.3}", r.time_s),
                     format!("{:+.2}", r.x_m),
                     r.antenna.clone(),
-                    format!("{:.2}", r.freq_mhz),
+                    format!("{:.1}", r.gap_mm),
+                    format!("{:.1}", r.direct().part_dbm),
+                    r.reflected_dbm().map_or("-".into(), |dbm| format!("{dbm:.1}")),
+                    r.scattered.as_ref().map_or("-".into(), |s| format!("{:.1}", s.part_dbm)),
                     format!("{:.1}", r.incident_dbm),
                     format!("{:.1}", r.threshold_dbm),
                     format!("{:.1}", r.received_dbm),
-                    if r.awake { "yes" } else { "no" }.into(),
+                    awake(r).into(),
                     percent(r.heard_odds),
-                    percent(r.alone_odds),
                 ]
             })
             .collect();
         out.push_str(&table(
             &[
-                "time",
+                "time s",
                 "x m",
                 "antenna",
-                "MHz",
-                "incident dBm",
-                "threshold dBm",
-                "received dBm",
+                "gap mm",
+                "direct",
+                "reflected",
+                "scattered",
+                "incident",
+                "threshold",
+                "received",
                 "awake",
                 "heard",
-                "alone",
             ],
             &rows,
         ));
     }
     out
+}
+
+/// Under power and started, or not.
+fn awake(r: &TraceRow) -> &'static str {
+    match (r.awake, r.incident_dbm >= r.threshold_dbm) {
+        (true, _) => "yes",
+        (false, true) => "starting",
+        (false, false) => "no",
+    }
 }
 
 /// What became of it, in one sentence.
@@ -188,20 +216,31 @@ pub fn worst_text(point: &str, stories: &[PassingStory], races: u64) -> String {
 pub fn trace_csv(story: &PassingStory) -> Result<String, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(TRACE_COLUMNS)?;
+    let or_empty = |part: Option<f64>| part.map_or(String::new(), |dbm| dbm.to_string());
     for r in &story.rounds {
         writer.write_record([
             r.time_s.to_string(),
             r.x_m.to_string(),
             r.y_m.to_string(),
             r.z_m.to_string(),
+            r.yaw_deg.to_string(),
+            r.gap_mm.to_string(),
             cell(&r.line).into_owned(),
             cell(&r.reader).into_owned(),
             cell(&r.antenna).into_owned(),
             r.freq_mhz.to_string(),
+            r.direct().part_dbm.to_string(),
+            r.direct().screens_db.to_string(),
+            or_empty(r.reflected_dbm()),
+            or_empty(r.scattered.as_ref().map(|s| s.part_dbm)),
+            r.losses_db.to_string(),
             r.incident_dbm.to_string(),
+            r.measured_dbm.to_string(),
             r.threshold_dbm.to_string(),
+            r.backscatter_db.to_string(),
             r.received_dbm.to_string(),
             u8::from(r.awake).to_string(),
+            r.powered_share.to_string(),
             r.heard_odds.to_string(),
             r.alone_odds.to_string(),
         ])?;

@@ -1,20 +1,34 @@
-//! What happened in one passing.
+//! What happened in one passing, with every number a pocket calculator needs to find the same.
 
+use super::provenance::Provenance;
 use crate::course::field::Placement;
 use crate::estimate::passings::{crossing_of, runner_of};
 use crate::estimate::strata::{Stratum, of_index, strata, weights};
-use crate::passing::trace::{Trace, TraceRow, trace};
+use crate::passing::screens::Neighbour;
+use crate::passing::trace::{SenderFacts, Trace, TraceRow, trace};
 use crate::passing::{Crossing, Prepared, RaceContext, RaceDraw};
 use serde::Serialize;
 
-/// The draw of a passing in plain numbers.
+/// The draw of a passing in plain numbers. At t seconds from the line: x = speed·t, z = tag_height + bounce·sin(2π·steps/60·t + step_phase),
+/// yaw = yaw + sway·sin(π·steps/60·t + sway_phase), gap = own spacer + air gap·(1 + flutter·sin(2π·steps/60·t + flutter_phase)).
 #[derive(Clone, Debug, Serialize)]
 pub struct DrawEcho {
     pub placement: String,
     pub wetness: String,
+    /// At this point, its own factor included.
     pub speed_m_s: f64,
     pub lateral_m: f64,
+    /// 1 or -1: the side of a bib worn on the side.
+    pub side: f64,
     pub tag_height_m: f64,
+    pub bounce_m: f64,
+    pub step_phase_deg: f64,
+    pub sway_deg: f64,
+    pub sway_phase_deg: f64,
+    pub own_spacer_mm: f64,
+    pub air_gap_mm: f64,
+    pub flutter_share: f64,
+    pub flutter_phase_deg: f64,
     /// Air gap and the tag's own spacer together, without flutter.
     pub gap_mm: f64,
     pub closer_than_measured: bool,
@@ -26,7 +40,7 @@ pub struct DrawEcho {
     pub lean_deg: f64,
     pub yaw_deg: f64,
     pub steps_per_min: f64,
-    pub neighbours: usize,
+    pub neighbours: Vec<Neighbour>,
     pub nearest_neighbour_m: Option<f64>,
     pub scatter_loss_db: f64,
     pub cross_polar_db: f64,
@@ -65,12 +79,32 @@ pub struct PassingStory {
     /// Tags contending at each reader, the runner's own included.
     pub contenders: Vec<(String, u32)>,
     pub antennas: Vec<AntennaBest>,
+    /// What each antenna sends and hears, and its scattered waves.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub senders: Vec<SenderFacts>,
     /// Miss odds of this very sample: Π(1 − awake·heard·alone).
     pub miss_odds: f64,
     /// What happened, in a sentence.
     pub words: String,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub rounds: Vec<TraceRow>,
+}
+
+/// The answer of `explain`.
+#[derive(Clone, Debug, Serialize)]
+pub struct Answer {
+    #[serde(flatten)]
+    pub provenance: Provenance,
+    pub note: String,
+    pub passings: Vec<PassingStory>,
+}
+
+impl Answer {
+    pub fn new(prepared: &Prepared, seed: u64, passings: Vec<PassingStory>) -> Answer {
+        let course = &prepared.course;
+        let provenance = Provenance::new(seed, course, &prepared.tag);
+        Answer { provenance, note: course.note.clone(), passings }
+    }
 }
 
 /// Replays passing `passing` of race `race` at point number `point`; `with_rounds` keeps every round.
@@ -108,12 +142,22 @@ fn story(
         .map(|n| libm::hypot(n.ahead_m, n.y_m - draw.lateral_m))
         .fold(f64::INFINITY, f64::min);
     let (s, _) = of_index(passing, strata.len());
+    let moving = f64::from(u8::from(course.effects.stride));
     let echo = DrawEcho {
         placement: Placement::words(placement.placement).to_owned(),
         wetness: runner.wetness.key().to_owned(),
         speed_m_s: crossing.stride.speed_m_s,
         lateral_m: draw.lateral_m,
+        side: runner.side,
         tag_height_m: runner.tag_height_m,
+        bounce_m: runner.bounce_m * moving,
+        step_phase_deg: draw.step_phase_rad.to_degrees(),
+        sway_deg: runner.sway_deg * moving,
+        sway_phase_deg: draw.sway_phase_rad.to_degrees(),
+        own_spacer_mm: race.prepared.tag.own_spacer_mm,
+        air_gap_mm: runner.air_gap_mm,
+        flutter_share: runner.flutter_share * moving,
+        flutter_phase_deg: draw.flutter_phase_rad.to_degrees(),
         gap_mm: crossing.stride.mean_gap_mm(),
         closer_than_measured: crossing.clamped_gap(),
         resonance_shift_mhz: runner.resonance_shift_mhz,
@@ -124,7 +168,7 @@ fn story(
         lean_deg: runner.lean_deg,
         yaw_deg: draw.yaw_deg,
         steps_per_min: runner.steps_per_min,
-        neighbours: told.neighbours.len(),
+        neighbours: told.neighbours.clone(),
         nearest_neighbour_m: nearest.is_finite().then_some(nearest),
         scatter_loss_db: race.draw.scatter_loss_db,
         cross_polar_db: runner.cross_polar_db,
@@ -146,6 +190,7 @@ fn story(
         antennas,
         miss_odds: told.miss_odds,
         words,
+        senders: if with_rounds { told.senders } else { Vec::new() },
         rounds: if with_rounds { told.rows } else { Vec::new() },
     }
 }

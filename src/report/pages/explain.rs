@@ -8,11 +8,12 @@ use crate::report::figures::explain::{antennas, margins};
 use crate::report::page::Page;
 use crate::report::table::{Cell, Show, Table};
 use crate::report::words::{grouped, listed};
-use crate::study::explain::{AntennaBest, PassingStory};
-use crate::study::provenance::{Provenance, assumptions};
+use crate::study::explain::{Answer, AntennaBest, PassingStory};
+use crate::study::provenance::assumptions;
 
-/// The page; the story must carry its rounds.
-pub fn page(story: &PassingStory, prepared: &Prepared, seed: u64) -> Page {
+/// The page of an answer with one passing, rounds and all.
+pub fn page(answer: &Answer, prepared: &Prepared) -> Page {
+    let story = &answer.passings[0];
     let point = prepared.points.iter().find(|p| p.name == story.point);
     let sensitivity_dbm = |row: &TraceRow| {
         point
@@ -20,7 +21,6 @@ pub fn page(story: &PassingStory, prepared: &Prepared, seed: u64) -> Page {
             .map_or(f64::NAN, |r| r.sensitivity_dbm)
     };
     let figure = margins(story, &sensitivity_dbm);
-    let provenance = Provenance::new(seed, &prepared.course, &prepared.tag);
     let mut words = story.words.clone();
     if let Some(first) = words.get_mut(0..1) {
         first.make_ascii_uppercase();
@@ -38,7 +38,7 @@ pub fn page(story: &PassingStory, prepared: &Prepared, seed: u64) -> Page {
         hinges: decided(story),
         figures: vec![figure],
         further: vec![("Drawn for this passing and its race".into(), drawn(story))],
-        ..frame("explain", &provenance, assumed(&assumptions(&prepared.course)))
+        ..frame("explain", &answer.provenance, assumed(&assumptions(&prepared.course)))
     }
 }
 
@@ -87,6 +87,9 @@ fn drawn(story: &PassingStory) -> Table {
         ("speed", d.speed_m_s, "m/s"),
         ("place across the road, to the left of the middle", d.lateral_m, "m"),
         ("tag height", d.tag_height_m, "m"),
+        ("bounce, up and down", d.bounce_m, "m"),
+        ("sway of the trunk", d.sway_deg, "degrees"),
+        ("flutter, share of the air gap", d.flutter_share, ""),
         ("gap to the body", d.gap_mm, "mm"),
         ("resonance lowered by", d.resonance_shift_mhz, "MHz"),
         ("film loss", d.film_loss_db, "dB each way"),
@@ -105,7 +108,7 @@ fn drawn(story: &PassingStory) -> Table {
     ] {
         table.row([Cell::from(what), Cell::from(value), unit.into()]);
     }
-    table.row([Cell::from("neighbours within 4 m"), grouped(d.neighbours as u64).into(), "".into()]);
+    table.row([Cell::from("neighbours within 4 m"), grouped(d.neighbours.len() as u64).into(), "".into()]);
     for (reader, tags) in &story.contenders {
         let what = format!("tags contending at {reader}, this one included");
         table.row([Cell::from(what), grouped(u64::from(*tags)).into(), "".into()]);
