@@ -202,7 +202,7 @@ fn val_k_independent_chances() {
 }
 
 /// Source: Poisson contenders of mean μ in L slots: mean alone odds e^(−μ/L); 1/e = 0.367879 at μ = L (slotted ALOHA, Schoute 1983,
-/// from memory). 20,000 draws, standard error below 3.3e-4 · L^(-1/2)·…; tolerance 0.003, more than 6 standard errors.
+/// abstract). 20,000 draws, standard error below 3.3e-4 · L^(-1/2)·…; tolerance 0.003, more than 6 standard errors.
 #[test]
 fn val_one_over_e() {
     let reduced = Reduced {

@@ -113,7 +113,7 @@ fn simulate(
     missed as f64 / judged as f64
 }
 
-/// Source: framed slotted ALOHA (F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568, from memory), played slot by slot.
+/// Source: framed slotted ALOHA (F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568, abstract), played slot by slot.
 /// Session S0, where read tags come again, at 4 to 16 times the crowd of a mass start (1 m of road): the model against readers that know and that guess.
 /// 60,000 tags: standard errors of 2.4 % and 1 % of the rates. Tolerance: 15 %, five and more of them. (At 2,400 a minute, where 1 in 800 is missed, the model is
 /// a third high, on the safe side.)
@@ -130,7 +130,7 @@ fn val_a_dense_crowd_in_session_0() {
     }
 }
 
-/// Source: framed slotted ALOHA (F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568, from memory), played slot by slot.
+/// Source: framed slotted ALOHA (F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568, abstract), played slot by slot.
 /// Sessions in which a read tag keeps quiet: nobody is missed for want of slots, in the model and in 40,000 tags. Tolerance: 1e-4.
 #[test]
 fn val_a_dense_crowd_in_session_2() {
@@ -143,7 +143,7 @@ fn val_a_dense_crowd_in_session_2() {
     }
 }
 
-/// Source: framed slotted ALOHA (F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568, from memory), played slot by slot.
+/// Source: framed slotted ALOHA (F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568, abstract), played slot by slot.
 /// Waves of a mass start, four times as dense at their height as between: told the mean flow the model is far too hopeful, told the flow of the wave it
 /// is right for who runs in it. 60,000 tags, standard error 1 %. Tolerance: 20 %.
 #[test]

@@ -32,8 +32,8 @@ pub fn chi_square_upper_quantile(q: f64, dof: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// Source: chi-square table (M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions, 1964,
-    /// table 26.8, from memory): upper 5 % points for 1, 2, 5, 10 degrees, upper 0.5 % for 10. Closed form for 2 degrees,
+    /// Source: chi-square table of five decimals as printed with examination papers of the Namibia University of Science and
+    /// Technology (seen): upper 5 % points for 1, 2, 5, 10 degrees, upper 0.5 % for 10. Closed form for 2 degrees,
     /// −2 ln q. Tolerance: half the last digit; 1e-12 for the closed form.
     #[test]
     fn val_chi_square_points() {

@@ -3,7 +3,7 @@
 //! N contenders choose one of L slots at random: singles N(1−1/L)^(N−1), empties L(1−1/L)^N, the rest collide.
 //! A given tag is alone with odds (1−1/L)^(N−1). The reader takes the power of two that reads most tags per second
 //! at N. A round lasts Query − QueryRep plus the expected slots (each slot's time contains the QueryRep that opens it).
-//! Source: framed slotted ALOHA, F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568 (from memory); slot times in
+//! Source: framed slotted ALOHA, F. C. Schoute, IEEE Trans. Commun. 31 (1983) 565-568 (abstract); slot times in
 //! `air_interface`.
 //! Against a slot-by-slot simulation (tests/crowd.rs) misses in session S0 are 6 to 7 % high at 80 and 160 arrivals a second for half a second each, a third high
 //! where 1 in 800 is missed; a reader that guesses its frame from collisions does as well as one that knows N. In sessions S1 to S3 nobody is
@@ -81,7 +81,7 @@ mod tests {
     use super::*;
     use crate::course::reader::{DivideRatio, LinkProfile};
 
-    /// Source: framed slotted ALOHA (Schoute 1983, from memory; efficiency 1/e: Choi & Lee, EURASIP J. Wireless Commun. Netw. 2012:268), evaluated with
+    /// Source: framed slotted ALOHA (Schoute 1983, abstract; efficiency 1/e: Choi & Lee, EURASIP J. Wireless Commun. Netw. 2012:268), evaluated with
     /// Python. Tolerance: half of the last digit.
     #[test]
     fn val_slotted_aloha() {

@@ -202,8 +202,8 @@ pub fn difference(a: &[Component], b: &[Component], together: Reach, level: f64)
 mod tests {
     use super::*;
 
-    /// Source: JCGM 100:2008 (GUM), H.1 (end gauge), inputs and published results (u 32 nm, ν 16, U99 93 nm) from
-    /// memory; arithmetic to five digits by hand. Tolerance: half the last digit.
+    /// Source: JCGM 100:2008 (GUM), H.1 (end gauge), as worked again in the documentation of GTC (MSL New Zealand, docs/API/GUM_H1.rst, seen): components 25,
+    /// √(5.8² + 3.9² + 6.7²) = 9.7, 2.9 and 16.6 nm, u 32 nm, 34 nm to second order; ν and U99 by arithmetic to five digits. Tolerance: half the last digit.
     #[test]
     fn val_gum_h1_end_gauge() {
         let c = combine(&[(25.0, Some(18.0)), (9.7, Some(25.6)), (2.9, Some(50.0)), (16.6, Some(2.0))], 0.99);
@@ -212,7 +212,7 @@ mod tests {
         assert!((degrees - 16.76).abs() < 5e-3);
         assert!((c.coverage_factor - 2.9208).abs() < 5e-5);
         assert!((c.expanded_uncertainty - 92.50).abs() < 0.01 && c.standard_uncertainty.round() == 32.0);
-        // Published 93 = 2.92 times the rounded 32.
+        // 2.92 times the rounded 32.
         assert_eq!((c.coverage_factor * 32.0).round(), 93.0);
         // Second-order terms 11.9 nm and 1.7 nm: 34 nm.
         let second = combine(&[(c.standard_uncertainty, None), (11.9, None), (1.7, None)], 0.95);

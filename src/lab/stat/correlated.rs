@@ -41,9 +41,9 @@ pub fn correlation(covariance: &[Vec<f64>], i: usize, j: usize) -> f64 {
 mod tests {
     use super::*;
 
-    /// Source: JCGM 100:2008 (GUM), H.2 (resistance and reactance from V, I and phase measured together), tables H.2
-    /// and H.3, from memory: R 127.732 ± 0.071, X 219.847 ± 0.295, Z 254.260 ± 0.236 Ω, correlations −0.588, −0.485,
-    /// 0.993; more digits by SciPy/numpy arithmetic. Tolerance: half the last digit printed here.
+    /// Source: JCGM 100:2008 (GUM), H.2 (resistance and reactance from V, I and phase measured together), as
+    /// worked again in the documentation of GTC (MSL New Zealand, docs/API/GUM_H2.rst, seen): R 127.732(70), X 219.85(30), Z 254.26(24) Ω, correlations −0.59, −0.49,
+    /// 0.99; more digits by SciPy/numpy arithmetic. Tolerance: half the last digit printed here.
     #[test]
     fn val_gum_h2_impedance() {
         let v = [5.007, 4.994, 5.005, 4.990, 4.999];

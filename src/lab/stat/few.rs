@@ -242,7 +242,7 @@ pub fn samples_to_halve(n: usize, sd: f64, ground: &Ground, level: f64) -> Optio
 mod tests {
     use super::*;
 
-    /// Source: SciPy 1.17.1 (chi2, t) for the factors on s at 95 %; c₄ also in ASTM E2587 from memory. Tolerance: half the
+    /// Source: SciPy 1.17.1 (chi2, t) for the factors on s at 95 %; c₄ also in the factors of ASTM International as printed by A. M. Joglekar, Statistical Methods for Six Sigma (2003), appendix G (seen). Tolerance: half the
     /// last digit.
     #[test]
     fn val_factors_for_few_samples() {

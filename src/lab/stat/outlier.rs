@@ -131,7 +131,7 @@ mod tests {
     use super::*;
 
     /// Source: ISO 5725-2:1994 table 5 (one outlying value; 5 % and 1 %) and table 4 (Cochran, p = 8, n = 3: 0.516 and 0.615),
-    /// ASTM E691 table 5 (h and k at 0.5 %, p = 8, n = 3: 2.15 and 2.06), all from memory; more digits by SciPy 1.17.1.
+    /// ASTM E691 table 5 (h and k at 0.5 %, p = 8, n = 3: 2.15 and 2.06), all from memory; Grubbs for 3 to 6 values also in a public table (seen); more digits by SciPy 1.17.1.
     /// Tolerance: half the last digit of SciPy's value.
     #[test]
     fn val_critical_values() {
